@@ -1,0 +1,370 @@
+package registry
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"time"
+)
+
+// Entry is one record in a dossier.
+type Entry struct {
+	Meta
+	Body Body
+	// SupersededBy and WithdrawnBy name the records that took it out of force.
+	SupersededBy string
+	WithdrawnBy  string
+}
+
+// Live says whether the record still counts.
+func (e *Entry) Live() bool { return e.SupersededBy == "" && e.WithdrawnBy == "" }
+
+// RecordID is the record's own identifier.
+func (e *Entry) RecordID() string { return e.Body.common().ID }
+
+// Valid is when it was so.
+func (e *Entry) Valid() Date { return e.Body.common().Valid }
+
+// Note is the record's note.
+func (e *Entry) Note() string { return e.Body.common().Note }
+
+// Dossier is everything that is known of one machine, as of some moment. It is
+// made by Replay and grows by Apply.
+type Dossier struct {
+	ID      string
+	entries []*Entry
+	byID    map[string]*Entry
+	byKind  map[Kind][]*Entry
+	version uint64
+	last    string
+}
+
+// NewDossier makes the empty dossier of a machine that nothing is known of.
+func NewDossier(machine string) *Dossier {
+	return &Dossier{ID: machine, byID: map[string]*Entry{}, byKind: map[Kind][]*Entry{}}
+}
+
+// Replay reads a history. Events that were recorded after knownAt are checked
+// and then left out; a zero knownAt leaves nothing out. CodeTampered when the
+// bytes are not what was written, CodeUnsupported for kinds of a newer program.
+func Replay(machine string, events [][]byte, knownAt time.Time) (*Dossier, error) {
+	d := NewDossier(machine)
+	h := History{Machine: machine}
+	for _, event := range events {
+		env, err := h.Add(event)
+		if err != nil {
+			return nil, err
+		}
+		d.version, d.last = h.Version(), h.Last()
+		if !knownAt.IsZero() && env.Recorded.After(knownAt) {
+			continue
+		}
+		body, err := DecodeBody(env.Kind, env.Schema, env.Body)
+		if err != nil {
+			return nil, err
+		}
+		d.Apply(Meta{Version: env.Version, ID: env.ID, Recorded: env.Recorded, Actor: env.Actor, Kind: env.Kind, Hash: h.Last()}, body)
+	}
+	return d, nil
+}
+
+// Apply adds a record that was decided or stored.
+func (d *Dossier) Apply(m Meta, b Body) {
+	e := &Entry{Meta: m, Body: b}
+	c := b.common()
+	if old := d.byID[c.Supersedes]; old != nil {
+		old.SupersededBy = c.ID
+	}
+	if w, ok := b.(*Withdrawal); ok {
+		if old := d.byID[w.Record]; old != nil {
+			old.WithdrawnBy = c.ID
+		}
+	}
+	d.entries = append(d.entries, e)
+	d.byID[c.ID] = e
+	d.byKind[m.Kind] = append(d.byKind[m.Kind], e)
+}
+
+// Version is the number of events in the whole history, including those that
+// a known-at date left out.
+func (d *Dossier) Version() uint64 { return d.version }
+
+// Last is the leaf hash of the history's last event.
+func (d *Dossier) Last() string { return d.last }
+
+// Entries lists every record in the order of recording. The caller must not
+// change the slice.
+func (d *Dossier) Entries() []*Entry { return d.entries }
+
+// Entry finds a record by its id, whether or not it is live.
+func (d *Dossier) Entry(id string) (*Entry, bool) {
+	e, ok := d.byID[id]
+	return e, ok
+}
+
+// AsOf is the dossier as the machine stood on a day: records whose validity
+// certainly begins later are left out. Records without a date, and everything
+// that is said about the past as such, stay.
+func (d *Dossier) AsOf(t time.Time) *Dossier {
+	out := NewDossier(d.ID)
+	for _, e := range d.entries {
+		if e.Valid().StartsBy(t) {
+			out.Apply(e.Meta, e.Body)
+		}
+	}
+	out.version, out.last = d.version, d.last
+	return out
+}
+
+// Found is a record of one kind with its entry.
+type Found[T Body] struct {
+	*Entry
+	Record T
+}
+
+// Live lists the live records of one kind, oldest first.
+func Live[T Body](d *Dossier) []Found[T] {
+	var out []Found[T]
+	for _, f := range All[T](d) {
+		if f.Entry.Live() {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
+// All lists the records of one kind, those out of force too, oldest first.
+func All[T Body](d *Dossier) []Found[T] {
+	var zero T
+	var out []Found[T]
+	for _, e := range d.byKind[zero.Kind()] {
+		if b, ok := e.Body.(T); ok {
+			out = append(out, Found[T]{e, b})
+		}
+	}
+	return out
+}
+
+// Get finds a record of one kind by id, following supersession to the live one.
+func Get[T Body](d *Dossier, id string) (Found[T], bool) {
+	e := d.byID[id]
+	for e != nil && e.SupersededBy != "" {
+		e = d.byID[e.SupersededBy]
+	}
+	if e == nil || e.WithdrawnBy != "" {
+		return Found[T]{}, false
+	}
+	b, ok := e.Body.(T)
+	return Found[T]{e, b}, ok
+}
+
+// MachineRecord gives the live machine record; false before the take-in.
+func (d *Dossier) MachineRecord() (*Machine, bool) {
+	ms := Live[*Machine](d)
+	if len(ms) == 0 {
+		return nil, false
+	}
+	return ms[len(ms)-1].Record, true
+}
+
+// Agreement gives the live custody agreement; false when there is none.
+func (d *Dossier) Agreement() (*CustodyAgreement, bool) {
+	as := Live[*CustodyAgreement](d)
+	if len(as) == 0 {
+		return nil, false
+	}
+	return as[len(as)-1].Record, true
+}
+
+// Seal gives the seal of the as-found survey; false while it is open.
+func (d *Dossier) Seal() (Found[*SurveySeal], bool) {
+	ss := Live[*SurveySeal](d)
+	if len(ss) == 0 {
+		return Found[*SurveySeal]{}, false
+	}
+	return ss[0], true
+}
+
+// SurveyOf gives the live survey entry of a component.
+func (d *Dossier) SurveyOf(component string) (Found[*Survey], bool) {
+	for _, f := range Live[*Survey](d) {
+		if f.Record.Component == component {
+			return f, true
+		}
+	}
+	return Found[*Survey]{}, false
+}
+
+// SurveyDigest is "sha256:…" over the leaf hashes of the live survey entries
+// and joints, in the order of recording.
+func (d *Dossier) SurveyDigest() string {
+	h := sha256.New()
+	for _, e := range d.entries {
+		switch e.Body.(type) {
+		case *Survey, *Joint:
+			if e.Live() {
+				h.Write([]byte(e.Hash + "\n"))
+			}
+		}
+	}
+	return "sha256:" + hex.EncodeToString(h.Sum(nil))
+}
+
+// NotFitted says whether this type of machine never had the component.
+func (d *Dossier) NotFitted(component string) bool {
+	m, ok := d.MachineRecord()
+	if !ok {
+		return false
+	}
+	for _, c := range m.NotFitted {
+		if c == component {
+			return true
+		}
+	}
+	return false
+}
+
+// Custody says where a removed part is now, and since which record.
+func (d *Dossier) Custody(part string) string {
+	r, ok := Get[*RemovedPart](d, part)
+	if !ok {
+		return ""
+	}
+	custody := r.Record.Custody
+	for _, m := range Live[*PartMove](d) {
+		if m.Record.Part == part {
+			custody = m.Record.Custody
+		}
+	}
+	return custody
+}
+
+// Layer is one change that work made to a component and that still stands.
+type Layer struct {
+	Work    Found[*Work]
+	Change  Change
+	Removed string // the removed part's record, "" when nothing was tagged
+	Custody string // where that part is now
+}
+
+// Layers lists the changes to one question about one component, oldest first.
+// Work whose removed part went back is undone and no longer among them.
+func (d *Dossier) Layers(component string, p Proposition) []Layer {
+	var out []Layer
+	for _, w := range Live[*Work](d) {
+		for _, c := range w.Record.Changes {
+			if c.Component != component || c.Proposition != p {
+				continue
+			}
+			layer := Layer{Work: w, Change: c}
+			if part, ok := d.removedBy(w.RecordID(), component); ok {
+				layer.Removed, layer.Custody = part, d.Custody(part)
+				if layer.Custody == "fitted" {
+					continue
+				}
+			}
+			out = append(out, layer)
+		}
+	}
+	return out
+}
+
+// removedBy finds the part that one work entry took off one component.
+func (d *Dossier) removedBy(work, component string) (string, bool) {
+	for _, r := range Live[*RemovedPart](d) {
+		if r.Record.Work == work && r.Record.Component == component {
+			return r.RecordID(), true
+		}
+	}
+	return "", false
+}
+
+// FunctionOf is how a component works by the latest survey entry or check that
+// speaks of it, "not-tested" when none does. Work that fits a part sets it back
+// to "not-tested".
+func (d *Dossier) FunctionOf(component string) string {
+	function := "not-tested"
+	for _, e := range d.entries {
+		if !e.Live() {
+			continue
+		}
+		switch b := e.Body.(type) {
+		case *Survey:
+			if b.Component == component && b.Function != "" {
+				function = b.Function
+			}
+		case *Work:
+			for _, f := range b.Fitted {
+				if f.Component == component {
+					function = "not-tested"
+				}
+			}
+		case *Check:
+			for _, c := range b.Components {
+				if c != component {
+					continue
+				}
+				switch b.Outcome {
+				case "passed":
+					function = "works"
+				case "failed":
+					function = "fails"
+				}
+			}
+		}
+	}
+	return function
+}
+
+// FittingsOf lists the live fittings of a component in order of time.
+func (d *Dossier) FittingsOf(component string) []Found[*Fitting] {
+	var out []Found[*Fitting]
+	for _, f := range Live[*Fitting](d) {
+		if f.Record.Component != component {
+			continue
+		}
+		i := len(out)
+		for i > 0 && CompareDates(f.Record.Valid, out[i-1].Record.Valid) < 0 {
+			i--
+		}
+		out = append(out[:i], append([]Found[*Fitting]{f}, out[i:]...)...)
+	}
+	return out
+}
+
+// FittedOn gives the fitting that covers a day, if one is known.
+func (d *Dossier) FittedOn(component string, t time.Time) (Found[*Fitting], bool) {
+	for _, f := range d.FittingsOf(component) {
+		span, err := f.Record.Valid.Span()
+		if err == nil && !span.First.After(day(t)) && (span.Last.IsZero() || !span.Last.Before(day(t))) {
+			return f, true
+		}
+	}
+	return Found[*Fitting]{}, false
+}
+
+// GatesPassed lists the gates that stand, in the order of passing.
+func (d *Dossier) GatesPassed(r *Rules) []Found[*Gate] {
+	order := map[string]int{}
+	for i, g := range r.Gates {
+		order[g.ID] = i
+	}
+	var out []Found[*Gate]
+	for _, e := range d.entries {
+		if !e.Live() {
+			continue
+		}
+		switch b := e.Body.(type) {
+		case *Gate:
+			out = append(out, Found[*Gate]{e, b})
+		case *GateTakenBack:
+			var kept []Found[*Gate]
+			for _, g := range out {
+				if order[g.Record.Gate] < order[b.Gate] {
+					kept = append(kept, g)
+				}
+			}
+			out = kept
+		}
+	}
+	return out
+}

@@ -1,0 +1,234 @@
+package registry
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+)
+
+// Kind names what an event records. It is also the name of the record's schema.
+type Kind string
+
+// EnvelopeFormat is the version of the event envelope. Readers refuse others.
+const EnvelopeFormat = 1
+
+// Envelope is an event as it is stored. Its canonical JSON is hashed, so
+// nothing is ever added to it; a change of a body's shape is a new schema
+// version of its kind, which is read through an upcast.
+type Envelope struct {
+	Format   int             `json:"format"`
+	Machine  string          `json:"machine"`
+	Version  uint64          `json:"version"` // 1, 2, 3, … within the machine
+	ID       string          `json:"id"`
+	Recorded time.Time       `json:"recorded"` // UTC, when we learned it
+	Actor    string          `json:"actor"`    // a person's id
+	Kind     Kind            `json:"kind"`
+	Schema   int             `json:"schema"`
+	Previous string          `json:"previous"` // leaf hash of the event before, "" for the first
+	Body     json.RawMessage `json:"body"`
+}
+
+// Meta is an envelope without its body, with the leaf hash of its bytes.
+type Meta struct {
+	Version  uint64    `json:"version"`
+	ID       string    `json:"event"`
+	Recorded time.Time `json:"recorded"`
+	Actor    string    `json:"actor"`
+	Kind     Kind      `json:"kind"`
+	Hash     string    `json:"hash"`
+}
+
+// Body is the content of one kind of record.
+type Body interface {
+	Kind() Kind
+	common() *Common
+	// check adds the faults that show without knowing the dossier.
+	check(fs *faults)
+}
+
+// Common is what every record carries.
+type Common struct {
+	// ID names the record within its machine.
+	ID string `json:"id"`
+	// Valid is when it was so, as precisely as is known.
+	Valid Date `json:"valid,omitempty"`
+	// Supersedes names an earlier record of the same kind that this one
+	// corrects. The earlier one stays readable.
+	Supersedes string `json:"supersedes,omitempty"`
+	Note       string `json:"note,omitempty"`
+}
+
+func (c *Common) common() *Common { return c }
+
+// kindRow is one kind of record: how a body is made, its current schema
+// version, and the steps that bring an older body up to it. upcasts[0] turns
+// version 1 into version 2.
+type kindRow struct {
+	new     func() Body
+	title   string // as a sentence begins: "The survey entry"
+	upcasts []upcast
+}
+
+// upcast turns a body of one schema version into the next.
+type upcast func(json.RawMessage) (json.RawMessage, error)
+
+// kinds is the one list of kinds of record.
+var kinds = map[Kind]kindRow{
+	"machine":           {new: func() Body { return &Machine{} }, title: "The machine"},
+	"person":            {new: func() Body { return &Person{} }, title: "The person"},
+	"custody-agreement": {new: func() Body { return &CustodyAgreement{} }, title: "The custody agreement"},
+	"survey":            {new: func() Body { return &Survey{} }, title: "The survey entry"},
+	"survey-seal":       {new: func() Body { return &SurveySeal{} }, title: "The seal of the survey"},
+	"claim":             {new: func() Body { return &Claim{} }, title: "The claim"},
+	"evidence":          {new: func() Body { return &Evidence{} }, title: "The evidence"},
+	"joint":             {new: func() Body { return &Joint{} }, title: "The joint"},
+	"measurement":       {new: func() Body { return &Measurement{} }, title: "The measurement"},
+	"photo":             {new: func() Body { return &Photo{} }, title: "The photo"},
+	"fitting":           {new: func() Body { return &Fitting{} }, title: "The fitting"},
+	"fault":             {new: func() Body { return &Fault{} }, title: "The fault"},
+	"opening":           {new: func() Body { return &Opening{} }, title: "The opening"},
+	"opened":            {new: func() Body { return &Opened{} }, title: "The act of opening"},
+	"option":            {new: func() Body { return &Option{} }, title: "The option"},
+	"weighing":          {new: func() Body { return &Weighing{} }, title: "The weighing"},
+	"proposal":          {new: func() Body { return &Proposal{} }, title: "The proposal"},
+	"change-request":    {new: func() Body { return &ChangeRequest{} }, title: "The change request"},
+	"decision":          {new: func() Body { return &Decision{} }, title: "The decision"},
+	"work":              {new: func() Body { return &Work{} }, title: "The work entry"},
+	"removed-part":      {new: func() Body { return &RemovedPart{} }, title: "The removed part"},
+	"part-move":         {new: func() Body { return &PartMove{} }, title: "The move of a part"},
+	"check":             {new: func() Body { return &Check{} }, title: "The check", upcasts: []upcast{upcastCheck1}},
+	"gate":              {new: func() Body { return &Gate{} }, title: "The gate"},
+	"gate-taken-back":   {new: func() Body { return &GateTakenBack{} }, title: "The gate taken back"},
+	"hand-back":         {new: func() Body { return &HandBack{} }, title: "The hand-back"},
+	"comparable-sale":   {new: func() Body { return &ComparableSale{} }, title: "The comparable sale"},
+	"withdrawal":        {new: func() Body { return &Withdrawal{} }, title: "The withdrawal"},
+}
+
+// Kinds lists every kind in order of name.
+func Kinds() []Kind {
+	names := make([]Kind, 0, len(kinds))
+	for _, k := range sortedKinds() {
+		names = append(names, k)
+	}
+	return names
+}
+
+func sortedKinds() []Kind {
+	byName := map[string]Kind{}
+	for k := range kinds {
+		byName[string(k)] = k
+	}
+	var out []Kind
+	for _, name := range sortedKeys(byName) {
+		out = append(out, byName[name])
+	}
+	return out
+}
+
+// SchemaVersion is the current schema version of a kind, 0 for an unknown one.
+func SchemaVersion(k Kind) int {
+	row, ok := kinds[k]
+	if !ok {
+		return 0
+	}
+	return 1 + len(row.upcasts)
+}
+
+// Title names a kind in words, such as "The survey entry".
+func Title(k Kind) string { return kinds[k].title }
+
+// NewBody makes an empty body of a kind, nil for an unknown one.
+func NewBody(k Kind) Body {
+	row, ok := kinds[k]
+	if !ok {
+		return nil
+	}
+	return row.new()
+}
+
+// DecodeBody reads a body of a kind at a schema version, bringing an older one
+// up to the current shape. Unknown keys are refused. Codes: CodeUnsupported for
+// a kind or version that this program does not know, CodeInvalid otherwise.
+func DecodeBody(k Kind, version int, data json.RawMessage) (Body, error) {
+	row, ok := kinds[k]
+	if !ok {
+		return nil, Refuse(CodeUnsupported, "A newer asfound may know it.", "Records of kind %q are not known here", string(k))
+	}
+	if version < 1 || version > SchemaVersion(k) {
+		return nil, Refuse(CodeUnsupported, "A newer asfound may know it.",
+			"Schema version %d of %q is not known here; the newest known is %d", version, string(k), SchemaVersion(k))
+	}
+	for _, up := range row.upcasts[version-1:] {
+		var err error
+		if data, err = up(data); err != nil {
+			return nil, fmt.Errorf("bring %s of schema version %d up to date: %w", k, version, err)
+		}
+	}
+	body := row.new()
+	if err := strictJSON(data, body); err != nil {
+		var e *Error
+		if as(err, &e) {
+			return nil, e
+		}
+		return nil, Refuse(CodeInvalid, "Compare it with the schema of this kind.", "%s cannot be read: %v", row.title, err)
+	}
+	return body, nil
+}
+
+// CheckBody refuses a body that cannot stand whatever the dossier says, naming
+// every field that is wrong.
+func CheckBody(b Body) error {
+	var fs faults
+	c := b.common()
+	fs.id("/id", c.ID, false)
+	fs.date("/valid", c.Valid)
+	fs.id("/supersedes", c.Supersedes, true)
+	b.check(&fs)
+	return fs.err(Title(b.Kind()))
+}
+
+// Stamp is what an event gets besides its body.
+type Stamp struct {
+	Machine  string
+	Recorded time.Time
+	Actor    string
+	// NewID makes event identifiers; called once per event.
+	NewID func() string
+}
+
+// Extend turns bodies into the bytes of the events that follow a history of
+// the given length and last leaf hash.
+func Extend(version uint64, previous string, stamp Stamp, bodies []Body) ([][]byte, error) {
+	var events [][]byte
+	for _, b := range bodies {
+		version++
+		raw, err := json.Marshal(b)
+		if err != nil {
+			return nil, fmt.Errorf("encode %s: %w", b.Kind(), err)
+		}
+		event, err := CanonicalJSON(Envelope{
+			Format: EnvelopeFormat, Machine: stamp.Machine, Version: version, ID: stamp.NewID(),
+			Recorded: stamp.Recorded.UTC().Truncate(time.Millisecond), Actor: stamp.Actor,
+			Kind: b.Kind(), Schema: SchemaVersion(b.Kind()), Previous: previous, Body: raw,
+		})
+		if err != nil {
+			return nil, fmt.Errorf("encode %s: %w", b.Kind(), err)
+		}
+		previous = LeafHash(event)
+		events = append(events, event)
+	}
+	return events, nil
+}
+
+// DecodeEvent reads the envelope of stored bytes, without judging its place in
+// the history.
+func DecodeEvent(data []byte) (Envelope, error) {
+	var e Envelope
+	if err := strictJSON(data, &e); err != nil {
+		return Envelope{}, &Error{Code: CodeTampered, Message: "A stored event cannot be read: " + err.Error()}
+	}
+	if e.Format != EnvelopeFormat {
+		return Envelope{}, Refuse(CodeUnsupported, "A newer asfound may read it.", "The event has envelope format %d; this program reads %d", e.Format, EnvelopeFormat)
+	}
+	return e, nil
+}

@@ -1,0 +1,61 @@
+package registry
+
+// Rules are what Decide must know of machines in general. The catalog makes
+// them; a pack may change them.
+type Rules struct {
+	// Components by id.
+	Components map[string]ComponentRule
+	// Aliases maps other names of a component to its id.
+	Aliases map[string]string
+	// Assemblies by id.
+	Assemblies map[string]bool
+	// Treatments by id.
+	Treatments map[string]TreatmentRule
+	// Signs maps each sign to the proposition that it speaks to.
+	Signs map[string]Proposition
+	// Gates in their order.
+	Gates []GateRule
+}
+
+// ComponentRule is what Decide must know of one component.
+type ComponentRule struct {
+	Name            string
+	IdentityBearing bool // needs a second signature and pictures
+	Consumable      bool // replaced freely; scores nothing
+}
+
+// TreatmentRule is what Decide must know of one rung of the ladder.
+type TreatmentRule struct {
+	Title      string
+	Reversible bool
+	// OwnApproval marks a rung that must have been offered and approved by name.
+	OwnApproval bool
+}
+
+// GateRule is one step towards riding.
+type GateRule struct {
+	ID    string
+	Title string
+	// Seal needs the as-found survey to be sealed.
+	Seal bool
+	// Picture needs at least one photo.
+	Picture bool
+	// SecondName needs a second person.
+	SecondName bool
+	// Checks is how many passed checks must be named, at least.
+	Checks int
+	// Sound lists components that must not be recorded as failing, unsafe or
+	// untested when the gate is passed.
+	Sound []string
+	// Instead names a gate that ends the ladder in place of this one.
+	Instead string
+}
+
+// Component finds a component by id or by another of its names.
+func (r *Rules) Component(name string) (id string, rule ComponentRule, ok bool) {
+	if id, ok := r.Aliases[name]; ok {
+		name = id
+	}
+	rule, ok = r.Components[name]
+	return name, rule, ok
+}
