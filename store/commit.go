@@ -1,0 +1,348 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"runtime"
+	"time"
+
+	"github.com/dgraph-io/badger/v4"
+
+	"example.org/asfound/registry"
+)
+
+// Group commit. Badger brings every transaction to stable storage on its own,
+// so writers that wait side by side gain nothing from each other. Here one
+// goroutine takes whatever is waiting, writes it as one transaction, and then
+// answers all of it: one wait for the disk for up to batchLimit commits.
+
+// batchLimit is the largest number of jobs in one transaction.
+const batchLimit = 256
+
+// job is one thing to write: a commit, or a change of the views.
+type job struct {
+	commit *registry.Commit
+	view   []entry
+	done   chan answer // holds one
+}
+
+type answer struct {
+	receipt registry.Receipt
+	err     error
+}
+
+// entry is one key with its sealed value, or the removal of a key.
+type entry struct {
+	key, value []byte
+	remove     bool
+}
+
+// cost is what the entry takes of a transaction, in bytes, rounded up.
+func (e entry) cost() int64 { return int64(len(e.key)+len(e.value)) + 40 }
+
+// submit hands a job to the committer and waits for the answer. sent says
+// whether it may have been written when the error is the context's.
+func (s *Store) submit(ctx context.Context, j *job) (a answer, sent bool) {
+	j.done = make(chan answer, 1)
+	select {
+	case s.jobs <- j:
+	case <-ctx.Done():
+		return answer{err: ctx.Err()}, false
+	}
+	select {
+	case a = <-j.done:
+		return a, true
+	case <-ctx.Done():
+	}
+	select {
+	case a = <-j.done:
+		return a, true
+	default:
+		return answer{err: ctx.Err()}, true
+	}
+}
+
+// committer is the one goroutine that writes.
+func (s *Store) committer() {
+	var late <-chan time.Time // when the head file must be synced
+	for {
+		select {
+		case j, open := <-s.jobs:
+			if !open {
+				return
+			}
+			batch := s.drain(j)
+			for len(batch) > 0 {
+				batch = s.write(batch)
+			}
+			if s.head != nil && s.head.dirty && late == nil {
+				late = time.After(headSyncEvery)
+			}
+		case <-late:
+			late = nil
+			if err := s.head.sync(); err != nil {
+				s.warn("the head file cannot be brought to the disk: " + err.Error())
+			}
+		}
+	}
+}
+
+// drain adds what is waiting already. It lets other goroutines run once: those
+// that were answered a moment ago are about to hand in their next job.
+func (s *Store) drain(first *job) []*job {
+	batch := []*job{first}
+	for yielded := false; len(batch) < batchLimit; {
+		select {
+		case j, open := <-s.jobs:
+			if !open {
+				return batch
+			}
+			batch = append(batch, j)
+		default:
+			if yielded {
+				return batch
+			}
+			yielded = true
+			runtime.Gosched()
+		}
+	}
+	return batch
+}
+
+// write writes as many jobs as one transaction takes, answers them, and gives
+// back the rest.
+func (s *Store) write(batch []*job) (rest []*job) {
+	if err := s.refuseBroken(); err != nil {
+		for _, j := range batch {
+			j.done <- answer{err: err}
+		}
+		return nil
+	}
+	g := &group{store: s, ids: map[string]registry.Head{}, heads: map[string]*machineHead{}, totals: s.totals}
+	err := guarded("Writing to the ledger", func() error {
+		g.noRoom = s.space.check(0)
+		g.txn = s.db.NewTransaction(true)
+		defer g.txn.Discard()
+		g.limit = s.db.MaxBatchSize() - 4096
+		g.most = s.db.MaxBatchCount() - 16
+		for len(batch) > 0 && g.stage(batch[0]) {
+			batch = batch[1:]
+		}
+		if g.commits > 0 {
+			if err := g.set(sealed(totalsKey, g.totals.encode())); err != nil {
+				return err
+			}
+		}
+		if g.entries == 0 {
+			return nil
+		}
+		return g.txn.Commit()
+	})
+	if err != nil {
+		s.fail(err)
+		// Nothing is known about what was staged. What was refused stays refused.
+		unknown := registry.Refuse(registry.CodeUnknown, "Restart asfound and repeat the same commit.",
+			"Writing to %s did not end well, so the commit is perhaps stored and perhaps not", s.dir)
+		for i := range g.staged {
+			if g.answers[i].err == nil {
+				g.answers[i] = answer{err: unknown}
+			}
+		}
+	} else if g.commits > 0 {
+		s.mu.Lock()
+		s.totals = g.totals
+		close(s.grown)
+		s.grown = make(chan struct{})
+		s.mu.Unlock()
+		if err := s.head.write(g.totals, g.lastID); err != nil {
+			s.warn("the head file cannot be written: " + err.Error())
+		}
+	}
+	for i, j := range g.staged {
+		j.done <- g.answers[i]
+	}
+	if err != nil {
+		// A job that made staging itself fail is not among the staged.
+		for _, j := range batch {
+			j.done <- answer{err: s.refuseBroken()}
+		}
+		return nil
+	}
+	return batch
+}
+
+// fail stops all further writing: after a write that failed, nobody knows what
+// the disk holds until the ledger has been opened and compared again.
+func (s *Store) fail(err error) {
+	s.warn("writing stopped: " + err.Error())
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.broken = err
+}
+
+func (s *Store) refuseBroken() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.broken == nil {
+		return nil
+	}
+	if registry.CodeOf(s.broken) == registry.CodeTampered {
+		return s.broken
+	}
+	return registry.Refuse(registry.CodeBusy, "Look at the disk, restart asfound and repeat the change.",
+		"An earlier write to %s failed, so nothing more is written; this change was not stored", s.dir)
+}
+
+// group is one transaction in the making.
+type group struct {
+	store   *Store
+	txn     *badger.Txn
+	noRoom  error // why new commits are refused
+	limit   int64 // bytes that the transaction may take
+	most    int64 // entries that it may hold
+	size    int64
+	entries int64
+	commits int
+	totals  totals
+	lastID  string
+	ids     map[string]registry.Head // commits of this group
+	heads   map[string]*machineHead
+	staged  []*job
+	answers []answer
+}
+
+// stage puts a job into the transaction with its answer. It gives false when
+// the transaction is full; the job then opens the next one.
+func (g *group) stage(j *job) bool {
+	var a answer
+	var fits bool
+	if j.commit != nil {
+		a, fits = g.stageCommit(j.commit)
+	} else {
+		a, fits = g.stageView(j.view)
+	}
+	if fits {
+		g.staged = append(g.staged, j)
+		g.answers = append(g.answers, a)
+	}
+	return fits
+}
+
+func (g *group) stageView(entries []entry) (answer, bool) {
+	if g.noRoom != nil {
+		return answer{err: g.noRoom}, true
+	}
+	var size int64
+	for _, e := range entries {
+		size += e.cost()
+	}
+	if !g.room(size, int64(len(entries))) {
+		if g.entries > 0 {
+			return answer{}, false
+		}
+		return answer{err: registry.Refuse(registry.CodeTooLarge, "Update the views in smaller steps.",
+			"One update of the views holds %d bytes in %d entries; it may hold %d bytes in %d entries",
+			size, len(entries), g.limit, g.most)}, true
+	}
+	for _, e := range entries {
+		if err := g.set(e); err != nil {
+			return answer{err: err}, true
+		}
+	}
+	return answer{}, true
+}
+
+func (g *group) stageCommit(c *registry.Commit) (answer, bool) {
+	if head, ok, err := g.findID(c.ID); err != nil {
+		return answer{err: err}, true
+	} else if ok {
+		return answer{receipt: registry.Receipt{Head: head, Duplicate: true}}, true
+	}
+	head, err := g.machine(c.Machine)
+	if err != nil {
+		return answer{err: err}, true
+	}
+	if head.version != c.Expect {
+		return answer{err: registry.Refuse(registry.CodeConflict, "Read it again and repeat the change.",
+			"The record of %s stands at version %d, not %d", c.Machine, head.version, c.Expect)}, true
+	}
+	if g.noRoom != nil {
+		return answer{err: g.noRoom}, true
+	}
+	position := g.totals.Position + 1
+	record := encodeRecord(position, c.ID, c.Events)
+	if len(record) > maxRecordBytes {
+		return answer{err: registry.Refuse(registry.CodeTooLarge, "Spread the events over several commits.",
+			"The commit holds %d events, which take %d bytes with their lengths; a commit may take %d", len(c.Events), len(record), maxRecordBytes)}, true
+	}
+	const heads = 64*32 + 1024 // the largest machine head with the small entries
+	if !g.room(int64(len(record))+heads, 8) {
+		return answer{}, false
+	}
+	first := head.version + 1
+	for _, e := range c.Events {
+		head.add(e)
+	}
+	head.position = position
+	now := registry.Head{Position: position, Version: head.version}
+	var entries []entry
+	for i, part := range parts(record) {
+		entries = append(entries, sealed(commitKey(c.Machine, first, byte(i)), part))
+	}
+	entries = append(entries,
+		sealed(positionKey(position), positionValue(c.Machine, first)),
+		sealed(idKey(c.ID), pair(uint64(now.Position), now.Version)),
+		sealed(headKey(c.Machine), head.encode()))
+	for _, e := range entries {
+		if err := g.set(e); err != nil {
+			panic(err) // half of a commit must not be written; write catches this
+		}
+	}
+	if first == 1 {
+		g.totals.Machines++
+	}
+	g.totals.Position, g.totals.Events = position, g.totals.Events+uint64(len(c.Events))
+	g.ids[c.ID], g.lastID = now, c.ID
+	g.commits++
+	return answer{receipt: registry.Receipt{Head: now}}, true
+}
+
+// sealed makes an entry with its checksum.
+func sealed(key, value []byte) entry { return entry{key: key, value: seal(key, value)} }
+
+// room says whether so much more fits. Even an empty transaction is asked.
+func (g *group) room(size, entries int64) bool {
+	return g.size+size <= g.limit && g.entries+entries <= g.most
+}
+
+func (g *group) set(e entry) error {
+	g.size += e.cost()
+	g.entries++
+	if e.remove {
+		return g.txn.Delete(e.key)
+	}
+	return g.txn.Set(e.key, e.value)
+}
+
+// findID looks a commit ID up, in this group and in the ledger.
+func (g *group) findID(id string) (registry.Head, bool, error) {
+	if head, ok := g.ids[id]; ok {
+		return head, true, nil
+	}
+	return getID(g.txn, id)
+}
+
+// machine gives the head that the next commit of the machine builds on.
+func (g *group) machine(name string) (*machineHead, error) {
+	if head, ok := g.heads[name]; ok {
+		return head, nil
+	}
+	head, err := getHead(g.txn, name)
+	if err != nil {
+		return nil, err
+	}
+	g.heads[name] = &head
+	return &head, nil
+}
+
+var errNoEntry = errors.New("no such entry")

@@ -1,0 +1,115 @@
+package store
+
+import (
+	"bytes"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"example.org/asfound/registry"
+)
+
+// headName is the file beside Badger's folder that says how far the ledger had
+// come. It has two lines of slotBytes each, written in turn, so that one of
+// them is whole at any time. A line is written after its commits have reached
+// stable storage: the ledger may be ahead of the file, never behind it.
+const (
+	headName  = "head.jsonl"
+	slotBytes = 512
+)
+
+// headLine is one line.
+type headLine struct {
+	Format   int               `json:"format"`
+	Position registry.Position `json:"position"` // of the last commit; also the number of commits
+	Commit   string            `json:"commit"`   // its ID, in hex
+	Machines uint64            `json:"machines"`
+	Events   uint64            `json:"events"`
+	Check    string            `json:"check"` // CRC-32C of the four above, in hex
+}
+
+func (h headLine) sum() string {
+	return fmt.Sprintf("%08x", crc32.Checksum(
+		fmt.Appendf(nil, "%d %s %d %d", h.Position, h.Commit, h.Machines, h.Events), castagnoli))
+}
+
+// headFile is the open file.
+type headFile struct {
+	f     *os.File
+	slot  int64
+	dirty bool // written since the last sync
+}
+
+// readHead gives the line that reaches furthest; ok is false when there is no file.
+func readHead(path string) (best headLine, slot int64, ok bool, err error) {
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return headLine{}, 0, false, nil
+	}
+	if err != nil {
+		return headLine{}, 0, false, internal("reading "+headName, err)
+	}
+	for i := int64(0); i < 2 && int64(len(data)) >= (i+1)*slotBytes; i++ {
+		var h headLine
+		line := bytes.TrimSpace(data[i*slotBytes : (i+1)*slotBytes])
+		if json.Unmarshal(line, &h) == nil && h.Check == h.sum() && (!ok || h.Position > best.Position) {
+			best, slot, ok = h, i, true
+		}
+	}
+	if !ok {
+		return headLine{}, 0, false, damaged("The file %s holds no readable line", path)
+	}
+	return best, slot, true, nil
+}
+
+// openHead opens the file for writing and creates it with a first line.
+func openHead(path string, first headLine) (*headFile, error) {
+	_, slot, ok, err := readHead(path)
+	if err != nil {
+		return nil, err
+	}
+	if !ok {
+		if err := writeAtomically(path, append(line(first), bytes.Repeat([]byte(" "), slotBytes)...)); err != nil {
+			return nil, internal("writing "+headName, err)
+		}
+	}
+	f, err := os.OpenFile(path, os.O_RDWR, 0o600)
+	if err != nil {
+		return nil, internal("opening "+headName, err)
+	}
+	return &headFile{f: f, slot: slot}, nil
+}
+
+func line(h headLine) []byte {
+	h.Format, h.Check = FormatNumber, h.sum()
+	text, err := json.Marshal(h)
+	if err != nil || len(text) >= slotBytes {
+		panic("store: a head line does not fit") // figures and 128 hex digits always do
+	}
+	return append(append(text, bytes.Repeat([]byte(" "), slotBytes-1-len(text))...), '\n')
+}
+
+// write puts a line into the other slot. It does not wait for the disk.
+func (h *headFile) write(t totals, id string) error {
+	h.slot = 1 - h.slot
+	h.dirty = true
+	_, err := h.f.WriteAt(line(headLine{Position: t.Position, Commit: hex.EncodeToString([]byte(id)),
+		Machines: t.Machines, Events: t.Events}), h.slot*slotBytes)
+	return err
+}
+
+// sync brings the file to stable storage.
+func (h *headFile) sync() error {
+	if !h.dirty {
+		return nil
+	}
+	h.dirty = false
+	return h.f.Sync()
+}
+
+func headPath(dir string) string { return filepath.Join(dir, headName) }

@@ -1,0 +1,46 @@
+package store
+
+import (
+	"golang.org/x/sys/unix"
+
+	"example.org/asfound/registry"
+)
+
+// space guards against a full disk. Badger writes through memory maps: when a
+// page cannot be backed by the disk the kernel kills the process. So writing
+// stops, with an error, well before that.
+type space struct {
+	dir     string
+	reserve int64
+	free    func(dir string) (int64, error)
+}
+
+// DefaultReserve is the free space in bytes below which nothing is written:
+// room for several of Badger's write-ahead and table files.
+const DefaultReserve = 64 << 20
+
+// freeBytes is what an ordinary user may still write to the disk of dir.
+func freeBytes(dir string) (int64, error) {
+	var s unix.Statfs_t
+	if err := unix.Statfs(dir, &s); err != nil {
+		return 0, err
+	}
+	return int64(s.Bavail) * int64(s.Bsize), nil
+}
+
+// check refuses when less than the reserve would remain after need more bytes.
+func (s space) check(need int64) error {
+	return s.checkAbove(s.reserve + need)
+}
+
+func (s space) checkAbove(limit int64) error {
+	free, err := s.free(s.dir)
+	if err != nil {
+		return internal("asking for the free space", err)
+	}
+	if free >= limit {
+		return nil
+	}
+	return registry.Refuse(registry.CodeBusy, "Free space and try again.",
+		"The disk holding %s has only %d MB free; nothing was written", s.dir, free/1_000_000)
+}
