@@ -1,0 +1,203 @@
+package dossier
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"example.org/asfound/registry"
+)
+
+// VerifyOptions says what the reader trusts.
+type VerifyOptions struct {
+	// Keys are public key lines that the reader got from the registry itself.
+	// Without them the key in the bundle is used, which shows that the bundle
+	// agrees with itself, and not who made it.
+	Keys []string
+	// Repacked takes an archive that was unpacked and packed anew: the files
+	// are checked, the archive around them is only noted.
+	Repacked bool
+}
+
+// The codes of findings.
+const (
+	FindingArchive    = "archive"      // the archive around the files
+	FindingName       = "file-name"    // a name that could leave its folder, or a link
+	FindingLimit      = "limit"        // larger than any bundle
+	FindingMissing    = "missing-file" // listed or named, and not there
+	FindingUnknown    = "unknown-file" // there, and not listed or not named
+	FindingFile       = "file"         // not the bytes that the manifest lists
+	FindingManifest   = "manifest"     // the manifest contradicts the rest
+	FindingEvent      = "event"        // the history
+	FindingRecord     = "record"       // an event whose body cannot be read
+	FindingCheckpoint = "checkpoint"   // the checkpoint contradicts the history
+	FindingSignature  = "signature"    // a signature or key
+	FindingPhoto      = "photo"        // a picture that is not the recorded one
+	FindingPrivate    = "private"      // a withheld value that is not the recorded one
+	FindingEdition    = "edition"      // something that this edition must not hold
+	FindingSeal       = "survey-seal"  // the digest of the as-found survey
+	FindingOffer      = "offer"        // the digest of what the owner was asked
+	FindingDecision   = "decision"     // an answer to something else
+	FindingEstimate   = "estimate"     // a figure that its method does not give
+	FindingFork       = "fork"         // two histories that cannot both be true
+	FindingOrder      = "order"        // the older bundle is the newer one
+)
+
+// Finding is one thing that is not as it was made.
+type Finding struct {
+	Code  string `json:"code"`  // of the list above
+	Where string `json:"where"` // file, and line or record
+	What  string `json:"what"`
+}
+
+// Report is what Verify saw.
+type Report struct {
+	Machine  string `json:"machine"`
+	Name     string `json:"name"`
+	Invented bool   `json:"invented,omitempty"`
+	Edition  string `json:"edition"`
+	Program  string `json:"program"`
+	Catalog  string `json:"catalog"`
+	Events   int    `json:"events"`
+	// From and To are when the first and the last event were recorded.
+	From   time.Time `json:"from"`
+	To     time.Time `json:"to"`
+	Head   string    `json:"head"`
+	Root   string    `json:"root"`
+	Origin string    `json:"origin"`
+	// Key is the public key line that the checkpoint was checked with. Pinned
+	// says that it is one that the reader gave.
+	Key         string `json:"key"`
+	Fingerprint string `json:"key_fingerprint"`
+	Pinned      bool   `json:"pinned"`
+	// Counts of what was compared with the events.
+	Photos          int `json:"photos"`
+	Originals       int `json:"originals"`
+	Private         int `json:"private_values"`
+	WithheldPhotos  int `json:"withheld_photos"`
+	WithheldPrivate int `json:"withheld_values"`
+	Offers          int `json:"offers"`
+	Decisions       int `json:"decisions"`
+	// Estimates is how many recorded figures their method gave again.
+	Estimates int `json:"estimates"`
+	// NotRecomputed and NotRead name what a newer program wrote: not a
+	// finding, and not checked.
+	NotRecomputed []string `json:"not_recomputed,omitempty"`
+	NotRead       []string `json:"not_read,omitempty"`
+	// Canonical says that every byte of the archive is as it was made.
+	Canonical bool `json:"canonical"`
+	// Notes are what the reader should know, and is not a finding.
+	Notes    []string  `json:"notes,omitempty"`
+	Findings []Finding `json:"findings"`
+}
+
+// The limits of a bundle that is read. What is larger is a finding and is not
+// unpacked.
+const (
+	maxEventsBytes   = 64 << 20
+	maxManifestBytes = 16 << 20
+	maxTextBytes     = 1 << 20
+	maxPrivateBytes  = 64 << 10
+	maxPreviewBytes  = 64 << 20
+	maxOriginalBytes = 1 << 30
+	// maxRatio is how many times larger than the archive its files may be
+	// together. Bundles are stored unpacked; text packed by others shrinks
+	// ten or twenty times.
+	maxRatio = 100
+	// maxFindings is how many findings are listed.
+	maxFindings = 500
+)
+
+// Verify checks a bundle with nothing but its bytes: the archive, every file
+// against the manifest, the history, the signed checkpoint, pictures and
+// withheld values against the digests in the events, what the owner was asked
+// and answered, and every recorded figure against its method. It lists all that
+// it finds. The error is CodeTampered when there is any finding, and
+// CodeUnsupported for a bundle of a newer format; the Report holds what could
+// be read in either case.
+func Verify(r io.ReaderAt, size int64, opts VerifyOptions) (Report, error) {
+	v, err := verify(r, size, opts)
+	if err != nil {
+		return v.report, err
+	}
+	return v.report, v.err("The bundle")
+}
+
+// check is a verification under way.
+type check struct {
+	opts     VerifyOptions
+	report   Report
+	more     int // findings beyond maxFindings
+	files    map[string]*file
+	order    []string // names in the order of the archive
+	packed   bool     // some entry is compressed
+	manifest Manifest
+	listed   bool // the manifest could be read
+	lines    []line
+	tree     *registry.Tree
+	dossier  *registry.Dossier
+	sealed   Checkpoint // the checkpoint in the bundle, zero when unreadable
+}
+
+func verify(r io.ReaderAt, size int64, opts VerifyOptions) (*check, error) {
+	c := &check{opts: opts, files: map[string]*file{}, tree: &registry.Tree{}, dossier: registry.NewDossier("")}
+	c.report.Findings = []Finding{}
+	if !c.readArchive(r, size) {
+		return c, nil
+	}
+	if err := c.readManifest(); err != nil {
+		return c, err
+	}
+	c.checkFiles()
+	c.readEvents()
+	c.checkSignatures()
+	c.checkPhotos()
+	c.checkPrivate()
+	c.checkRecords()
+	c.checkArchiveBytes(r, size)
+	return c, nil
+}
+
+func (c *check) find(code, where, format string, args ...any) {
+	if len(c.report.Findings) >= maxFindings {
+		c.more++
+		return
+	}
+	c.report.Findings = append(c.report.Findings, Finding{code, where, fmt.Sprintf(format, args...)})
+}
+
+func (c *check) note(format string, args ...any) {
+	c.report.Notes = append(c.report.Notes, fmt.Sprintf(format, args...))
+}
+
+// err turns findings into the error.
+func (c *check) err(what string) error {
+	if c.more > 0 {
+		c.note("%d more findings are not listed.", c.more)
+	}
+	return tampered(what, c.report.Findings, c.more)
+}
+
+func tampered(what string, findings []Finding, more int) error {
+	if len(findings) == 0 {
+		return nil
+	}
+	e := registry.Refuse(registry.CodeTampered, "Do not rely on it; ask for another copy and compare.",
+		"%s is not as it was made: %s: %s", what, findings[0].Where, strings.TrimSuffix(findings[0].What, "."))
+	if n := len(findings) + more; n > 1 {
+		e.Message += fmt.Sprintf(" (the first of %d findings)", n)
+	}
+	for _, f := range findings {
+		e.Fields = append(e.Fields, registry.Field{File: f.Where, Message: f.What})
+	}
+	return e
+}
+
+// shorten cuts a text that came out of a bundle to 80 characters on one line.
+func shorten(s string) string {
+	if r := []rune(oneLine(s)); len(r) > 80 {
+		return string(r[:80]) + "…"
+	}
+	return oneLine(s)
+}
