@@ -1,0 +1,152 @@
+package scoring
+
+import (
+	"strings"
+
+	"example.org/asfound/registry"
+)
+
+// Method is one way to answer one question. A recorded estimate names its
+// method, and recomputing it must give the recorded bytes, so a method that
+// has been published is never changed: a better one gets the next version and
+// its own row.
+type Method struct {
+	Name     string // question and version, such as "index/1"
+	Question string // in one sentence
+
+	run func(input []byte) ([]byte, error)
+}
+
+// The methods by name.
+const (
+	MethodOrigin = "origin/1"
+	MethodIndex  = "index/1"
+	MethodEffect = "effect/1"
+)
+
+// Methods lists every method that can be run, old versions included.
+func Methods() []Method {
+	return []Method{
+		{MethodOrigin, "Which of several states is a part in, by the evidence?", runner(readOriginInput, Origin)},
+		{MethodIndex, "How original is the machine, under one standpoint?", runner(readIndexInput, Index)},
+		{MethodEffect, "What does an intervention take from an index, now and for good?", runner(readEffectInput, Effect)},
+	}
+}
+
+// Run answers the JSON input of a method with its JSON result: numbers in the
+// shortest form that reads back to the same double, keys in a fixed order, no
+// newline at the end. The same input gives the same bytes.
+//
+// The input is read strictly: unknown or repeated keys, wrong kinds and text
+// after the value are refused (CodeInvalid, with a JSON Pointer for each
+// fault), more than MaxInputBytes with CodeTooLarge, an unknown method with
+// CodeUnsupported. Beyond that it refuses what the method refuses.
+func Run(method string, input []byte) ([]byte, error) {
+	var known []string
+	for _, m := range Methods() {
+		if m.Name == method {
+			return m.run(input)
+		}
+		known = append(known, m.Name)
+	}
+	return nil, registry.Refuse(registry.CodeUnsupported, "Use one of "+strings.Join(known, ", ")+".",
+		"The method %s is not known here", quote(method))
+}
+
+// runner joins reading, computing and writing.
+func runner[In, Out any](read func(*reader, *node) In, compute func(In) (Out, error)) func([]byte) ([]byte, error) {
+	return func(input []byte) ([]byte, error) {
+		n, err := parse(input)
+		if err != nil {
+			return nil, err
+		}
+		var r reader
+		in := read(&r, n)
+		if err := r.err("The input"); err != nil {
+			return nil, err
+		}
+		out, err := compute(in)
+		if err != nil {
+			return nil, err
+		}
+		return encode(out)
+	}
+}
+
+func readOriginInput(r *reader, n *node) (in OriginInput) {
+	r.object(n, "",
+		member{"states", true, r.texts(&in.States)},
+		member{"prior", true, r.numbers(&in.Prior)},
+		member{"other", false, r.optional(&in.Other)},
+		member{"rho", false, r.optional(&in.Rho)},
+		member{"evidence", false, r.array(func(n *node, pointer string) {
+			var e EvidenceItem
+			r.object(n, pointer,
+				member{"id", true, r.text(&e.ID)},
+				member{"cluster", true, r.text(&e.Cluster)},
+				member{"reliability", false, r.optional(&e.Reliability)},
+				member{"likelihood", true, r.numbers(&e.Likelihood)},
+			)
+			in.Evidence = append(in.Evidence, e)
+		})},
+	)
+	return in
+}
+
+func readIndexInput(r *reader, n *node) (in IndexInput) {
+	r.object(n, "",
+		member{"assemblies", true, r.array(func(n *node, pointer string) {
+			var a Assembly
+			r.object(n, pointer,
+				member{"id", true, r.text(&a.ID)},
+				member{"intact", true, r.number(&a.Intact)},
+				member{"parts", false, r.array(func(n *node, pointer string) {
+					var p IndexPart
+					r.object(n, pointer,
+						member{"id", true, r.text(&p.ID)},
+						member{"weight", true, r.number(&p.Weight)},
+						member{"credit", true, r.table(&p.Credit)},
+						member{"if_intact", true, r.table(&p.IfIntact)},
+						member{"if_swapped", false, r.table(&p.IfSwapped)},
+					)
+					a.Parts = append(a.Parts, p)
+				})},
+			)
+			in.Assemblies = append(in.Assemblies, a)
+		})},
+		member{"weight_spread", false, r.optional(&in.WeightSpread)},
+	)
+	return in
+}
+
+func readEffectInput(r *reader, n *node) (in EffectInput) {
+	r.object(n, "",
+		member{"total_weight", true, r.number(&in.TotalWeight)},
+		member{"parts", false, r.array(func(n *node, pointer string) {
+			var p EffectPart
+			r.object(n, pointer,
+				member{"id", true, r.text(&p.ID)},
+				member{"weight", true, r.number(&p.Weight)},
+				member{"credit", true, r.table(&p.Credit)},
+				member{"before", true, r.table(&p.Before)},
+				member{"after", true, r.table(&p.After)},
+				member{"same_part", false, r.flag(&p.SamePart)},
+				member{"reversible", true, r.flag(&p.Reversible)},
+				member{"custody", false, r.text(&p.Custody)},
+				member{"loss_per_year", false, r.optional(&p.LossPerYear)},
+				member{"years", false, r.optional(&p.Years)},
+				member{"refit_chance", false, r.optional(&p.RefitChance)},
+			)
+			in.Parts = append(in.Parts, p)
+		})},
+		member{"openings", false, r.array(func(n *node, pointer string) {
+			var o Opening
+			r.object(n, pointer,
+				member{"id", true, r.text(&o.ID)},
+				member{"witness_points", true, r.number(&o.WitnessPoints)},
+			)
+			in.Openings = append(in.Openings, o)
+		})},
+	)
+	return in
+}
