@@ -1,6 +1,7 @@
 package importers
 
 import (
+	"slices"
 	"strings"
 
 	"example.org/asfound/registry"
@@ -80,18 +81,13 @@ func (t *Table) headings() []string {
 	return out
 }
 
-// column finds the column that a heading means, -1 when there is none.
+// column finds the column that a heading means, as it stands or without what
+// stands in brackets behind it; -1 when there is none.
 func (t *Table) column(heading string) int {
-	key := foldHeading(heading)
-	if key == "" {
-		return -1
-	}
-	for i, c := range t.Columns {
-		if foldHeading(c.Heading) == key {
-			return i
-		}
-		for _, a := range c.Also {
-			if foldHeading(a) == key {
+	for _, h := range []string{heading, beforeBracket(heading)} {
+		key := foldHeading(h)
+		for i, c := range t.Columns {
+			if key != "" && (foldHeading(c.Heading) == key || slices.ContainsFunc(c.Also, func(a string) bool { return foldHeading(a) == key })) {
 				return i
 			}
 		}

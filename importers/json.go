@@ -180,6 +180,9 @@ func (s *jsonSource) readList(give func(value) error) error {
 		if err := dec.Decode(&raw); err != nil {
 			return s.broken(err, n)
 		}
+		if len(raw) > MaxRecordBytes {
+			return s.broken(errRecordLong, n)
+		}
 		if err := give(value{n, raw}); err != nil {
 			return err
 		}
@@ -209,7 +212,8 @@ func (s *jsonSource) readList(give func(value) error) error {
 func (s *jsonSource) readLines(give func(value) error) error {
 	number := 0
 	var pending []byte // lines of a record that is not complete
-	began := 0
+	began := false     // with records on single lines
+	first := 0         // line of the first byte of pending
 	for {
 		line, err := s.readLine(MaxRecordBytes - len(pending))
 		if len(line) > 0 {
@@ -217,13 +221,16 @@ func (s *jsonSource) readLines(give func(value) error) error {
 			text := bytes.TrimSpace(line)
 			switch {
 			case len(text) == 0 && len(pending) == 0:
-			case len(pending) == 0 && (began > 0 || json.Valid(text)):
-				began = number
+			case len(pending) == 0 && (began || json.Valid(text)):
+				began = true
 				if err := give(value{number, text}); err != nil {
 					return err
 				}
 			default:
 				// Nothing came before: a record over many lines, alone in the file.
+				if len(pending) == 0 {
+					first = number
+				}
 				pending = append(pending, line...)
 			}
 		}
@@ -237,7 +244,7 @@ func (s *jsonSource) readLines(give func(value) error) error {
 	if len(pending) == 0 {
 		return nil
 	}
-	return s.values(pending, give)
+	return s.values(pending, first, give)
 }
 
 // readLine reads up to and with the next line break.
@@ -259,7 +266,7 @@ func (s *jsonSource) readLine(limit int) ([]byte, error) {
 }
 
 // values gives records that stand one behind the other over several lines.
-func (s *jsonSource) values(data []byte, give func(value) error) error {
+func (s *jsonSource) values(data []byte, first int, give func(value) error) error {
 	dec := json.NewDecoder(bytes.NewReader(data))
 	for {
 		from := dec.InputOffset()
@@ -269,10 +276,10 @@ func (s *jsonSource) values(data []byte, give func(value) error) error {
 			return nil
 		}
 		if err != nil {
-			return s.broken(err, 1+bytes.Count(data[:dec.InputOffset()], []byte("\n")))
+			return s.broken(err, first+bytes.Count(data[:dec.InputOffset()], []byte("\n")))
 		}
 		skipped := len(data[from:]) - len(bytes.TrimLeft(data[from:], " \t\r\n"))
-		if err := give(value{1 + bytes.Count(data[:int(from)+skipped], []byte("\n")), raw}); err != nil {
+		if err := give(value{first + bytes.Count(data[:int(from)+skipped], []byte("\n")), raw}); err != nil {
 			return err
 		}
 	}
@@ -397,6 +404,9 @@ func (s *jsonSource) placed(d Draft) result {
 func oddJSON(data []byte) (pointer, why string) {
 	if !utf8.Valid(data) {
 		return "", "The record holds bytes that are not UTF-8"
+	}
+	if err := json.Unmarshal(data, new(json.RawMessage)); err != nil {
+		return "", "This is not JSON: " + err.Error()
 	}
 	dec := json.NewDecoder(bytes.NewReader(data))
 	type level struct {

@@ -8,17 +8,22 @@ import (
 )
 
 // foldHeading makes spellings of a heading alike: letters and figures only, in
-// small letters, without what stands in brackets behind.
+// small letters.
 func foldHeading(s string) string {
-	if i := strings.IndexAny(s, "(["); i > 0 {
-		s = s[:i]
-	}
 	return strings.Map(func(r rune) rune {
 		if unicode.IsLetter(r) || unicode.IsDigit(r) {
 			return unicode.ToLower(r)
 		}
 		return -1
 	}, s)
+}
+
+// beforeBracket is a heading without what stands in brackets behind it.
+func beforeBracket(s string) string {
+	if i := strings.IndexAny(s, "(["); i > 0 {
+		return s[:i]
+	}
+	return s
 }
 
 // foldTerm makes spellings of a vocabulary word alike: small letters, hyphens
