@@ -213,7 +213,7 @@ func (b *builder) checkWeights(s spot, x Component) {
 			continue
 		}
 		scores = true
-		if pc, ok := b.c.priors.get(x.Prior); ok && pc.Shares[PropositionOf(index)] == nil {
+		if i, ok := b.c.priors.at[x.Prior]; ok && b.c.priors.rows[i].Shares[PropositionOf(index)] == nil {
 			s.add("/prior", quote(x.Prior), "a class with a prior for "+string(PropositionOf(index)), "It counts in "+index+", but its class has no prior for that", "")
 		}
 	}

@@ -90,6 +90,15 @@ func TestSchemaIsClosed(t *testing.T) {
 	walk(doc, "")
 }
 
+// Load trusts the house's data; this is why it may.
+func TestTheHouseIsWithoutFault(t *testing.T) {
+	b := &builder{places: map[string]place{}}
+	require.NoError(t, b.house())
+	b.finish()
+	b.check()
+	assert.Empty(t, b.faults)
+}
+
 // A reference that is not in the data is a fault of the house too.
 func TestCheckFindsFaultsOfTheHouse(t *testing.T) {
 	b := &builder{places: map[string]place{}}
@@ -99,6 +108,7 @@ func TestCheckFindsFaultsOfTheHouse(t *testing.T) {
 	b.c.signs.rows[0].Likelihood["original"] = 1.5
 	b.c.cautions.rows[0].Triggers[0].Acts = []string{"dance"}
 	b.finish()
+	b.check()
 	require.Len(t, b.faults, 4)
 	assert.Equal(t, "/components/frame.main/prior", b.faults[0].Pointer)
 	assert.Error(t, b.faults.err())
