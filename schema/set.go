@@ -68,24 +68,32 @@ func newSet() (*Set, error) {
 		return nil, err
 	}
 	s := &Set{entries: map[string]*entry{}}
+	// The shared definitions are read once: one compiler, one schema at a time.
+	var one sync.Mutex
+	compiler := newCompiler(load)
 	for _, name := range names {
 		s.entries[name] = &entry{
-			name:     name,
-			compile:  sync.OnceValues(func() (*jsonschema.Schema, error) { return compile(Base+name, load) }),
+			name: name,
+			compile: sync.OnceValues(func() (*jsonschema.Schema, error) {
+				one.Lock()
+				defer one.Unlock()
+				return compiler.Compile(Base + name)
+			}),
 			document: sync.OnceValues(func() (map[string]any, error) { return parseDocument(name) }),
 		}
 	}
 	return s, nil
 }
 
-// compile makes a schema. Whatever it refers to comes from load alone.
-func compile(url string, load func(url string) (io.ReadCloser, error)) (*jsonschema.Schema, error) {
+// newCompiler makes a compiler that takes what a schema refers to from load
+// alone.
+func newCompiler(load func(url string) (io.ReadCloser, error)) *jsonschema.Compiler {
 	c := jsonschema.NewCompiler()
 	c.Draft = jsonschema.Draft2020
 	c.AssertFormat = true // without it, a format that slips in would assert nothing
 	c.LoadURL = load
 	c.RegisterExtension("whole number", nil, wholeNumbers{})
-	return c.Compile(url)
+	return c
 }
 
 // load finds a schema among the embedded files and refuses everything else: a
