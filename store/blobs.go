@@ -41,18 +41,33 @@ func OpenBlobs(dir, folder string, o Options) (*Blobs, error) {
 		o.Reserve = DefaultReserve
 	}
 	full := filepath.Join(dir, folder)
-	if err := os.MkdirAll(full, 0o700); err != nil {
+	err := os.Mkdir(full, 0o700)
+	if err == nil {
+		err = errors.Join(os.Mkdir(filepath.Join(full, incoming), 0o700), syncDirectory(full), syncDirectory(dir))
+	}
+	if err != nil && !errors.Is(err, fs.ErrExist) {
 		return nil, internal("making "+full, err)
 	}
 	root, err := os.OpenRoot(full)
 	if err != nil {
 		return nil, internal("opening "+full, err)
 	}
-	err = errors.Join(root.RemoveAll(incoming), root.Mkdir(incoming, 0o700), syncDirectory(full), syncDirectory(dir))
-	if err != nil {
+	if err := emptyIncoming(root); err != nil {
 		return nil, internal("preparing "+full, errors.Join(err, root.Close()))
 	}
 	return &Blobs{folder: full, root: root, space: space{dir, o.Reserve, o.free}}, nil
+}
+
+// emptyIncoming drops what was half-written when the process last ended.
+func emptyIncoming(root *os.Root) error {
+	left, err := fs.ReadDir(root.FS(), incoming)
+	if errors.Is(err, fs.ErrNotExist) {
+		return root.Mkdir(incoming, 0o700)
+	}
+	for _, f := range left {
+		err = errors.Join(err, root.RemoveAll(path.Join(incoming, f.Name())))
+	}
+	return err
 }
 
 // Close lets go of the folder.

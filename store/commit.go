@@ -2,11 +2,13 @@ package store
 
 import (
 	"context"
+	"encoding/binary"
 	"errors"
 	"runtime"
 	"time"
 
 	"github.com/dgraph-io/badger/v4"
+	"golang.org/x/mod/sumdb/tlog"
 
 	"example.org/asfound/registry"
 )
@@ -21,9 +23,27 @@ const batchLimit = 256
 
 // job is one thing to write: a commit, or a change of the views.
 type job struct {
-	commit *registry.Commit
+	commit *prepared
 	view   []entry
 	done   chan answer // holds one
+}
+
+// prepared is a commit with the work done that needs nothing but its bytes.
+// The writers do it side by side, and the committer has less to do.
+type prepared struct {
+	id, machine string
+	expect      uint64
+	record      []byte // encoded, but for the position
+	leaves      []tlog.Hash
+}
+
+func prepare(c registry.Commit) *prepared {
+	p := &prepared{id: c.ID, machine: c.Machine, expect: c.Expect,
+		record: encodeWithoutPosition(c.ID, c.Events), leaves: make([]tlog.Hash, len(c.Events))}
+	for i, e := range c.Events {
+		p.leaves[i] = tlog.RecordHash(e)
+	}
+	return p
 }
 
 type answer struct {
@@ -87,11 +107,12 @@ func (s *Store) committer() {
 	}
 }
 
-// drain adds what is waiting already. It lets other goroutines run once: those
-// that were answered a moment ago are about to hand in their next job.
+// drain adds what is waiting already. It lets other goroutines run as long as
+// that brings more: those that were answered a moment ago are about to hand in
+// their next job.
 func (s *Store) drain(first *job) []*job {
 	batch := []*job{first}
-	for yielded := false; len(batch) < batchLimit; {
+	for seen := 0; len(batch) < batchLimit; {
 		select {
 		case j, open := <-s.jobs:
 			if !open {
@@ -99,10 +120,10 @@ func (s *Store) drain(first *job) []*job {
 			}
 			batch = append(batch, j)
 		default:
-			if yielded {
+			if seen == len(batch) {
 				return batch
 			}
-			yielded = true
+			seen = len(batch)
 			runtime.Gosched()
 		}
 	}
@@ -118,7 +139,10 @@ func (s *Store) write(batch []*job) (rest []*job) {
 		}
 		return nil
 	}
-	g := &group{store: s, ids: map[string]registry.Head{}, heads: map[string]*machineHead{}, totals: s.totals}
+	if len(s.heads) > headsKept {
+		clear(s.heads)
+	}
+	g := &group{store: s, ids: map[string]registry.Head{}, totals: s.totals}
 	err := guarded("Writing to the ledger", func() error {
 		g.noRoom = s.space.check(0)
 		g.txn = s.db.NewTransaction(true)
@@ -154,9 +178,7 @@ func (s *Store) write(batch []*job) (rest []*job) {
 		close(s.grown)
 		s.grown = make(chan struct{})
 		s.mu.Unlock()
-		if err := s.head.write(g.totals, g.lastID); err != nil {
-			s.warn("the head file cannot be written: " + err.Error())
-		}
+		s.head.write(g.totals, g.lastID)
 	}
 	for i, j := range g.staged {
 		j.done <- g.answers[i]
@@ -206,7 +228,6 @@ type group struct {
 	totals  totals
 	lastID  string
 	ids     map[string]registry.Head // commits of this group
-	heads   map[string]*machineHead
 	staged  []*job
 	answers []answer
 }
@@ -252,47 +273,43 @@ func (g *group) stageView(entries []entry) (answer, bool) {
 	return answer{}, true
 }
 
-func (g *group) stageCommit(c *registry.Commit) (answer, bool) {
-	if head, ok, err := g.findID(c.ID); err != nil {
+func (g *group) stageCommit(c *prepared) (answer, bool) {
+	if head, ok, err := g.findID(c.id); err != nil {
 		return answer{err: err}, true
 	} else if ok {
 		return answer{receipt: registry.Receipt{Head: head, Duplicate: true}}, true
 	}
-	head, err := g.machine(c.Machine)
+	head, err := g.machine(c.machine)
 	if err != nil {
 		return answer{err: err}, true
 	}
-	if head.version != c.Expect {
+	if head.version != c.expect {
 		return answer{err: registry.Refuse(registry.CodeConflict, "Read it again and repeat the change.",
-			"The record of %s stands at version %d, not %d", c.Machine, head.version, c.Expect)}, true
+			"The record of %s stands at version %d, not %d", c.machine, head.version, c.expect)}, true
 	}
 	if g.noRoom != nil {
 		return answer{err: g.noRoom}, true
 	}
 	position := g.totals.Position + 1
-	record := encodeRecord(position, c.ID, c.Events)
-	if len(record) > maxRecordBytes {
-		return answer{err: registry.Refuse(registry.CodeTooLarge, "Spread the events over several commits.",
-			"The commit holds %d events, which take %d bytes with their lengths; a commit may take %d", len(c.Events), len(record), maxRecordBytes)}, true
-	}
+	record := binary.BigEndian.AppendUint64(c.record, uint64(position))
 	const heads = 64*32 + 1024 // the largest machine head with the small entries
 	if !g.room(int64(len(record))+heads, 8) {
 		return answer{}, false
 	}
 	first := head.version + 1
-	for _, e := range c.Events {
-		head.add(e)
+	for _, leaf := range c.leaves {
+		head.addLeaf(leaf)
 	}
 	head.position = position
 	now := registry.Head{Position: position, Version: head.version}
 	var entries []entry
 	for i, part := range parts(record) {
-		entries = append(entries, sealed(commitKey(c.Machine, first, byte(i)), part))
+		entries = append(entries, sealed(commitKey(c.machine, first, byte(i)), part))
 	}
 	entries = append(entries,
-		sealed(positionKey(position), positionValue(c.Machine, first)),
-		sealed(idKey(c.ID), pair(uint64(now.Position), now.Version)),
-		sealed(headKey(c.Machine), head.encode()))
+		sealed(positionKey(position), positionValue(c.machine, first)),
+		sealed(idKey(c.id), pair(uint64(now.Position), now.Version)),
+		sealed(headKey(c.machine), head.encode()))
 	for _, e := range entries {
 		if err := g.set(e); err != nil {
 			panic(err) // half of a commit must not be written; write catches this
@@ -301,8 +318,8 @@ func (g *group) stageCommit(c *registry.Commit) (answer, bool) {
 	if first == 1 {
 		g.totals.Machines++
 	}
-	g.totals.Position, g.totals.Events = position, g.totals.Events+uint64(len(c.Events))
-	g.ids[c.ID], g.lastID = now, c.ID
+	g.totals.Position, g.totals.Events = position, g.totals.Events+uint64(len(c.leaves))
+	g.ids[c.id], g.lastID = now, c.id
 	g.commits++
 	return answer{receipt: registry.Receipt{Head: now}}, true
 }
@@ -332,16 +349,21 @@ func (g *group) findID(id string) (registry.Head, bool, error) {
 	return getID(g.txn, id)
 }
 
+// headsKept is how many machines' heads the committer remembers. They hold
+// what is stored or staged; when a transaction fails nothing more is written,
+// so a head that is ahead of the disk is never used.
+const headsKept = 1024
+
 // machine gives the head that the next commit of the machine builds on.
 func (g *group) machine(name string) (*machineHead, error) {
-	if head, ok := g.heads[name]; ok {
+	if head, ok := g.store.heads[name]; ok {
 		return head, nil
 	}
 	head, err := getHead(g.txn, name)
 	if err != nil {
 		return nil, err
 	}
-	g.heads[name] = &head
+	g.store.heads[name] = &head
 	return &head, nil
 }
 

@@ -1,10 +1,8 @@
 package store
 
 import (
-	"bytes"
 	"context"
 	"errors"
-	"slices"
 
 	"github.com/dgraph-io/badger/v4"
 
@@ -51,12 +49,15 @@ func (s *Store) Append(ctx context.Context, c registry.Commit) (registry.Receipt
 	if err := s.refuseBroken(); err != nil {
 		return registry.Receipt{}, err
 	}
-	// A caller that gives up waiting may use its buffers again.
-	c.Events = slices.Clone(c.Events)
-	for i, e := range c.Events {
-		c.Events[i] = bytes.Clone(e)
+	// A caller that gives up waiting may use its buffers again: what is prepared
+	// shares nothing with them.
+	p := prepare(c)
+	if len(p.record)+8 > maxRecordBytes {
+		return registry.Receipt{}, registry.Refuse(registry.CodeTooLarge, "Spread the events over several commits.",
+			"The commit holds %d events, which take %d bytes with their lengths; a commit may take %d",
+			len(c.Events), len(p.record)+8, maxRecordBytes)
 	}
-	a, sent := s.submit(ctx, &job{commit: &c})
+	a, sent := s.submit(ctx, &job{commit: p})
 	if sent && a.err != nil && a.err == ctx.Err() {
 		return registry.Receipt{}, registry.Refuse(registry.CodeUnknown, "Repeat the same commit.",
 			"The answer was not waited for, so the commit is perhaps stored and perhaps not")

@@ -22,8 +22,10 @@ type machineHead struct {
 }
 
 // add appends one event's stored bytes to the tree.
-func (h *machineHead) add(event []byte) {
-	hash := tlog.RecordHash(event)
+func (h *machineHead) add(event []byte) { h.addLeaf(tlog.RecordHash(event)) }
+
+// addLeaf appends one leaf hash.
+func (h *machineHead) addLeaf(hash tlog.Hash) {
 	for n := h.version; n&1 == 1; n >>= 1 {
 		last := len(h.subtrees) - 1
 		hash = tlog.NodeHash(h.subtrees[last], hash)

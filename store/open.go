@@ -28,7 +28,9 @@ type Options struct {
 	// can be checked and what is left exported. Nothing can be appended to it.
 	Rescue bool
 
-	free func(dir string) (int64, error) // instead of asking the disk, in tests
+	// In tests: instead of asking the disk, and instead of verifyTablesBelow.
+	free         func(dir string) (int64, error)
+	verifyTables int64
 }
 
 // Store is an open data directory. All methods may be used by several
@@ -54,7 +56,11 @@ type Store struct {
 	totals  totals
 	broken  error // why nothing more may be written
 
-	head *headFile // used by the committer, and by Close after it has ended
+	// The committer's own; Close uses the head file after it has ended.
+	head  *headFile
+	heads map[string]*machineHead
+
+	behind bool // at opening: the head file is behind the ledger
 }
 
 // Sizes. Badger makes its write-ahead file twice the memory table and its value
@@ -114,7 +120,7 @@ func Open(dir string, o Options) (_ *Store, err error) {
 		return nil, internal("making the data directory", err)
 	}
 	s := &Store{dir: dir, warn: o.Warn, jobs: make(chan *job, batchLimit), gone: make(chan struct{}),
-		grown: make(chan struct{}), space: space{dir, o.Reserve, o.free}}
+		grown: make(chan struct{}), heads: map[string]*machineHead{}, space: space{dir, o.Reserve, o.free}}
 	if s.lock, err = lock(dir, filepath.Join(dir, "LOCK")); err != nil {
 		return nil, err
 	}
@@ -128,7 +134,10 @@ func Open(dir string, o Options) (_ *Store, err error) {
 		return nil, err
 	}
 	bo := badgerOptions(filepath.Join(dir, ledgerFolder), o.Warn)
-	found, err := look(dir, bo)
+	if o.verifyTables == 0 {
+		o.verifyTables = verifyTablesBelow
+	}
+	found, err := look(dir, bo, o.verifyTables)
 	if err != nil {
 		return nil, err
 	}
@@ -158,8 +167,10 @@ func Open(dir string, o Options) (_ *Store, err error) {
 		if s.head, err = openHead(headPath(dir), headLine{}); err != nil {
 			return nil, err
 		}
-		if err := s.catchUp(); err != nil {
-			return nil, err
+		if s.behind {
+			if err := s.catchUp(); err != nil {
+				return nil, err
+			}
 		}
 		if err := os.RemoveAll(filepath.Join(dir, setAsideFolder)); err != nil {
 			return nil, internal("removing "+setAsideFolder, err)
@@ -218,6 +229,7 @@ func (s *Store) compare(found preflight) error {
 				return damaged("The ledger in %s ends at position %d with %d events; it had reached position %d with %d events",
 					s.dir, t.Position, t.Events, want.Position, want.Events)
 			}
+			s.behind = want.Position < t.Position
 			if want.Position > 0 {
 				r, err := recordAt(txn, want.Position)
 				if err != nil {
@@ -238,16 +250,14 @@ func (s *Store) compare(found preflight) error {
 // catchUp brings the head file up to the ledger: after a power cut its last
 // lines may be missing.
 func (s *Store) catchUp() error {
-	if s.totals.Position == 0 {
-		return nil
-	}
 	txn := s.db.NewTransaction(false)
 	defer txn.Discard()
 	r, err := recordAt(txn, s.totals.Position)
 	if err != nil {
 		return err
 	}
-	return internal("writing "+headName, errors.Join(s.head.write(s.totals, r.ID), s.head.sync()))
+	s.head.write(s.totals, r.ID)
+	return internal("writing "+headName, s.head.sync())
 }
 
 // abandon lets go of a store that did not open.
@@ -261,7 +271,7 @@ func (s *Store) abandon() {
 		}
 	}
 	if s.head != nil {
-		_ = s.head.f.Close()
+		_ = s.head.close()
 	}
 	_ = s.lock.Close()
 }
@@ -315,7 +325,7 @@ func (s *Store) Close() error {
 	err := guarded("Closing the ledger", s.db.Close)
 	err = errors.Join(err, s.photos.Close(), s.private.Close())
 	if s.head != nil {
-		err = errors.Join(err, s.head.sync(), s.head.f.Close())
+		err = errors.Join(err, s.head.sync(), s.head.close())
 	}
 	// A ledger that failed, or does not agree with its head file, is not sealed.
 	if err == nil && s.broken == nil {

@@ -55,7 +55,7 @@ type preflight struct {
 }
 
 // look checks the folder without changing anything.
-func look(dir string, o badger.Options) (preflight, error) {
+func look(dir string, o badger.Options, verifyBelow int64) (preflight, error) {
 	var p preflight
 	folder := filepath.Join(dir, ledgerFolder)
 	names, err := listFiles(folder)
@@ -85,7 +85,7 @@ func look(dir string, o badger.Options) (preflight, error) {
 	if p.sealed, err = checkSeal(dir, names); err != nil {
 		return p, err
 	}
-	p.orphans, err = checkTables(folder, names, o)
+	p.orphans, err = checkTables(folder, names, o, verifyBelow)
 	return p, err
 }
 
@@ -249,7 +249,7 @@ func manifestTables(folder string, o badger.Options) (map[uint64]badger.TableMan
 }
 
 // checkTables opens every table once, where a panic can be caught.
-func checkTables(folder string, names map[string]int64, o badger.Options) (orphans int, err error) {
+func checkTables(folder string, names map[string]int64, o badger.Options, verifyBelow int64) (orphans int, err error) {
 	tables, err := manifestTables(folder, o)
 	if err != nil {
 		return 0, err
@@ -264,7 +264,7 @@ func checkTables(folder string, names map[string]int64, o badger.Options) (orpha
 		total += size
 	}
 	topt := table.Options{ChkMode: options.NoVerification, BlockSize: o.BlockSize}
-	if total <= verifyTablesBelow {
+	if total <= verifyBelow {
 		topt.ChkMode = options.OnTableRead
 	}
 	for id, t := range tables {

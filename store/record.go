@@ -12,10 +12,10 @@ const recordVersion = 1
 // An encoded commit is
 //
 //	1 byte   recordVersion
-//	8 bytes  position
 //	uvarint  length of the ID, then the ID
 //	uvarint  number of events, then the length of each as uvarint
 //	         the events' bytes one after the other
+//	8 bytes  position, which is known last
 //
 // Machine and first version stand in the key. The encoding is cut into parts of
 // partBytes, numbered from 0, the last of them shorter; nearly every commit has
@@ -27,13 +27,16 @@ const (
 )
 
 func encodeRecord(p registry.Position, id string, events [][]byte) []byte {
+	return binary.BigEndian.AppendUint64(encodeWithoutPosition(id, events), uint64(p))
+}
+
+func encodeWithoutPosition(id string, events [][]byte) []byte {
 	size := 0
 	for _, e := range events {
 		size += len(e) + binary.MaxVarintLen32
 	}
-	b := make([]byte, 0, 1+8+binary.MaxVarintLen64+len(id)+binary.MaxVarintLen64+size+4)
+	b := make([]byte, 0, 1+binary.MaxVarintLen64+len(id)+binary.MaxVarintLen64+size+8+4)
 	b = append(b, recordVersion)
-	b = binary.BigEndian.AppendUint64(b, uint64(p))
 	b = binary.AppendUvarint(b, uint64(len(id)))
 	b = append(b, id...)
 	b = binary.AppendUvarint(b, uint64(len(events)))
@@ -59,8 +62,9 @@ func decodeRecord(machine string, first uint64, b []byte) (registry.Record, erro
 			"The commit of %s from version %d is written in encoding %d; this program reads encoding %d",
 			machine, first, b[0], recordVersion)
 	}
-	r := registry.Record{Machine: machine, First: first, Position: registry.Position(binary.BigEndian.Uint64(b[1:]))}
-	b = b[9:]
+	end := len(b) - 8
+	r := registry.Record{Machine: machine, First: first, Position: registry.Position(binary.BigEndian.Uint64(b[end:]))}
+	b = b[1:end]
 	number := func() (uint64, bool) {
 		v, n := binary.Uvarint(b)
 		if n <= 0 {

@@ -32,7 +32,7 @@ func (m *MemoryBlobs) Put(ctx context.Context, r io.Reader, limit int64) (digest
 		return "", 0, err
 	}
 	if int64(len(data)) > limit {
-		return "", 0, registry.Refuse(registry.CodeTooLarge, "Give a smaller file",
+		return "", 0, registry.Refuse(registry.CodeTooLarge, "Give a smaller file.",
 			"The file is larger than %d bytes", limit)
 	}
 	sum := sha256.Sum256(data)
@@ -52,7 +52,7 @@ func (m *MemoryBlobs) Get(ctx context.Context, digest string) (io.ReadCloser, in
 	}
 	sum := sha256.Sum256(data)
 	if "sha256:"+hex.EncodeToString(sum[:]) != digest {
-		return nil, 0, registry.Refuse(registry.CodeTampered, "Put the file back from a copy",
+		return nil, 0, registry.Refuse(registry.CodeTampered, "Put the file back from a copy.",
 			"The stored file %s was changed", digest)
 	}
 	return io.NopCloser(bytes.NewReader(data)), int64(len(data)), nil
@@ -124,7 +124,7 @@ func (m *MemoryBlobs) find(ctx context.Context, digest string) ([]byte, error) {
 		return nil, err
 	}
 	if !registry.CheckDigest(digest) {
-		return nil, registry.Refuse(registry.CodeInvalid, `Give "sha256:" and 64 figures of 0-9, a-f`,
+		return nil, registry.Refuse(registry.CodeInvalid, `Give "sha256:" and 64 figures of 0-9, a-f.`,
 			"A stored file cannot be named %.80q", digest)
 	}
 	m.mu.Lock()

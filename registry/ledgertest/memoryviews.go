@@ -47,7 +47,7 @@ func (m *MemoryViews) Update(ctx context.Context, position registry.Position, fn
 		return err
 	}
 	if position < m.position {
-		return registry.Refuse(registry.CodeConflict, "Read the checkpoint again",
+		return registry.Refuse(registry.CodeConflict, "Read the checkpoint again.",
 			"The views stand at position %d, not before %d", m.position, position)
 	}
 	tx := memoryViewTx{maps.Clone(m.entries)}
