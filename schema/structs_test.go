@@ -6,6 +6,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -15,13 +16,19 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+var documents sync.Map // parsed schema files by name
+
 // document reads a schema file.
 func document(t testing.TB, name string) map[string]any {
 	t.Helper()
+	if d, ok := documents.Load(name); ok {
+		return d.(map[string]any)
+	}
 	data, err := schema.Raw(name)
 	require.NoError(t, err)
 	value, ok := decoded(t, data).(map[string]any)
 	require.True(t, ok, name)
+	documents.Store(name, value)
 	return value
 }
 
