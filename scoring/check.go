@@ -15,9 +15,9 @@ import (
 // careless file from occupying the processor for minutes.
 const (
 	MaxInputBytes = 8 << 20
-	MaxStates     = 64
+	MaxStates     = 32
 	MaxEvidence   = 500
-	MaxParts      = 2000
+	MaxParts      = 1000
 	MaxAssemblies = 500
 	MaxOpenings   = 1000
 	maxNameBytes  = 200

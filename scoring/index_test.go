@@ -267,6 +267,16 @@ func TestHumps(t *testing.T) {
 	require.Len(t, out.Modes, 1)
 }
 
+// A quantile is the smallest value that reaches its level, so of two halves
+// the median is the lower.
+func TestMedianOfTwoHalves(t *testing.T) {
+	out, err := Index(IndexInput{Assemblies: []Assembly{{ID: "a", Intact: 1, Parts: []IndexPart{{ID: "p", Weight: 1,
+		Credit: Distribution{{"a", 0.25}, {"b", 1}}, IfIntact: Distribution{{"a", 0.5}, {"b", 0.5}}}}}}})
+	require.NoError(t, err)
+	require.Equal(t, 0.25, out.Median)
+	require.Equal(t, 1.0, out.High80)
+}
+
 // Values that are no decimals are quantised; the mean is kept, and the result
 // says so.
 func TestQuantisedLattice(t *testing.T) {

@@ -305,7 +305,7 @@ func (f *folder) fold(from *strip, parts [][]lump) *strip {
 		}
 		first, last := part[0].offset, part[len(part)-1].offset
 		f.to.low, f.to.n = now.low+first, now.n+last-first
-		clear(now.cells[f.pad+now.n : f.pad+f.to.n])
+		clear(now.cells[f.pad+now.n : f.pad+f.to.n]) // read below, and a strip may have held more before
 		out := f.to.cells[f.pad : f.pad+f.to.n]
 		for i := 0; i < len(part); i += 8 {
 			gather(out, now.cells, f.pad+first, part[i:min(i+8, len(part))], i > 0)

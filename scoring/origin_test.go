@@ -148,6 +148,17 @@ func TestOriginZeros(t *testing.T) {
 	refused(t, err, registry.CodeInvalid, "/evidence/1/likelihood")
 }
 
+// One state and no other: there is nothing to compare with, and no NaN.
+func TestOriginOneState(t *testing.T) {
+	out, err := Origin(OriginInput{States: []string{"a"}, Prior: []float64{1}, Other: new(0.0),
+		Evidence: []EvidenceItem{{ID: "e", Cluster: "c", Likelihood: []float64{0.3}}}})
+	require.NoError(t, err)
+	require.Equal(t, 1.0, value(t, out.Posterior, "a"))
+	require.False(t, out.Moved)
+	require.Equal(t, ClusterFinding{ID: "c", Items: 1, Ratio: 1, Words: "none"}, out.Clusters[0])
+	text(t, out)
+}
+
 // The scale as published for forensic reporting; the lowest step differs
 // between summaries.
 func TestVerbalScale(t *testing.T) {
