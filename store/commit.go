@@ -142,7 +142,7 @@ func (s *Store) write(batch []*job) (rest []*job) {
 	if len(s.heads) > headsKept {
 		clear(s.heads)
 	}
-	g := &group{store: s, ids: map[string]registry.Head{}, totals: s.totals}
+	g := &group{store: s, totals: s.totals}
 	err := guarded("Writing to the ledger", func() error {
 		g.noRoom = s.space.check(0)
 		g.txn = s.db.NewTransaction(true)
@@ -227,7 +227,6 @@ type group struct {
 	commits int
 	totals  totals
 	lastID  string
-	ids     map[string]registry.Head // commits of this group
 	staged  []*job
 	answers []answer
 }
@@ -274,7 +273,9 @@ func (g *group) stageView(entries []entry) (answer, bool) {
 }
 
 func (g *group) stageCommit(c *prepared) (answer, bool) {
-	if head, ok, err := g.findID(c.id); err != nil {
+	// The transaction shows what it holds itself, so earlier commits of this
+	// group are found as well.
+	if head, ok, err := getID(g.txn, c.id); err != nil {
 		return answer{err: err}, true
 	} else if ok {
 		return answer{receipt: registry.Receipt{Head: head, Duplicate: true}}, true
@@ -319,7 +320,7 @@ func (g *group) stageCommit(c *prepared) (answer, bool) {
 		g.totals.Machines++
 	}
 	g.totals.Position, g.totals.Events = position, g.totals.Events+uint64(len(c.leaves))
-	g.ids[c.id], g.lastID = now, c.id
+	g.lastID = c.id
 	g.commits++
 	return answer{receipt: registry.Receipt{Head: now}}, true
 }
@@ -339,14 +340,6 @@ func (g *group) set(e entry) error {
 		return g.txn.Delete(e.key)
 	}
 	return g.txn.Set(e.key, e.value)
-}
-
-// findID looks a commit ID up, in this group and in the ledger.
-func (g *group) findID(id string) (registry.Head, bool, error) {
-	if head, ok := g.ids[id]; ok {
-		return head, true, nil
-	}
-	return getID(g.txn, id)
 }
 
 // headsKept is how many machines' heads the committer remembers. They hold
