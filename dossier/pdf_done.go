@@ -1,0 +1,362 @@
+package dossier
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"example.org/asfound/registry"
+	"example.org/asfound/workshop"
+)
+
+// decisions shows each offer as the owner saw it, with the answer. A refusal
+// stands here as long as the record does.
+func (p *pdf) decisions() {
+	if len(p.r.Offers) == 0 {
+		return
+	}
+	p.section("What the owner was asked and answered")
+	for _, o := range p.r.Offers {
+		kind := "Proposal "
+		if o.Kind == "change-request" {
+			kind = "Change request "
+		}
+		p.part(kind + o.ID)
+		standing := o.Standing
+		if standing == "" {
+			standing = "not answered"
+		}
+		if o.Superseded {
+			standing = "replaced by a later offer"
+		}
+		p.facts([2]string{"Asked", joined(", ", date(o.Recorded), with("by ", o.By), with("of ", o.To))},
+			[2]string{"Found", o.Found},
+			[2]string{"Digest of the offer", o.Digest},
+			[2]string{"Ceiling", o.Offer.Ceiling.String()},
+			[2]string{"Stood until", date(o.Offer.Expires)},
+			[2]string{"If nothing is done", o.Offer.DoNothing},
+			[2]string{"Cannot be undone", all(o.Offer.Irreversible, p.option)},
+			[2]string{"Stands as", words(standing)})
+		p.gap(1.5)
+		p.optionTable(o.Options, o.Recommended)
+		if len(o.Answers) == 0 {
+			p.write(strong("There is no answer yet."))
+			continue
+		}
+		var rows [][]cell
+		for _, a := range o.Answers {
+			answer := cell{strong(answerWords(a.Answer))}
+			if a.TakenBack {
+				answer = append(answer, strong("taken back later"))
+			}
+			saw := "the offer above"
+			if a.Digest != o.Digest {
+				saw = "ANOTHER OFFER: " + a.Digest
+			}
+			about := cell{body(all(a.Options, p.option)), body(with("Reason: ", a.Reason))}
+			for _, c := range a.Conditions {
+				about = append(about, body("Condition: "+c))
+			}
+			rows = append(rows, []cell{answer, about, {body(a.Person), small(date(a.Recorded)), small(words(a.Channel))}, {small(saw)}})
+		}
+		p.table([]column{{"Answer", 1.4}, {"Options, conditions, reason", 3.4}, {"Who, when, how", 1.6}, {"What was seen", 1.5}}, rows)
+	}
+}
+
+func (p *pdf) work() {
+	if len(p.r.Work) == 0 {
+		return
+	}
+	p.section("Work")
+	unapproved := 0
+	for _, w := range p.r.Work {
+		if w.Standing.Mark == "unapproved" {
+			unapproved++
+		}
+	}
+	if unapproved > 0 {
+		p.write(strong(fmt.Sprintf("Entries without the owner's approval: %d. They are marked UNAPPROVED.", unapproved)))
+	} else {
+		p.write(body("Every entry is covered by the owner's word."))
+	}
+	p.gap(2)
+	var rows [][]cell
+	for _, w := range p.r.Work {
+		standing := cell{strong(standingWords(w.Standing)), small(with("decision ", w.Standing.Decision))}
+		for _, why := range w.Standing.Why {
+			standing = append(standing, small(why))
+		}
+		if w.Undone {
+			standing = append(standing, strong("undone: the part went back"))
+		}
+		did := cell{body(w.Did), small(joined(", ", w.TreatmentTitle, all(nonEmpty(w.Option), p.option)))}
+		for _, f := range w.Fitted {
+			did = append(did, small(fmt.Sprintf("fitted to %s: %s (%s)%s", p.componentName(f.Component), f.Part, words(f.Origin), with(", marked ", f.Mark))))
+		}
+		did = append(did, p.changeWords(w.Changes)...)
+		did = append(did, small(with("opened: ", all(w.Openings, p.opening))), small(with("photos: ", joined(", ", w.Photos...))))
+		who := cell{body(w.By)}
+		if w.Second != "" {
+			who = append(who, small("second signature: "+w.Second))
+		}
+		cost := cell{body(hours(w.Hours)), body(w.Spent)}
+		rows = append(rows, []cell{{body(whenWords(w.Valid)), small(w.ID)}, did, standing, cost, who})
+	}
+	p.table([]column{{"Date", 1.1}, {"What was done", 3.6}, {"The owner's word", 1.8}, {"Cost", 1}, {"By", 1.2}}, rows)
+}
+
+func nonEmpty(s string) []string {
+	if s == "" {
+		return nil
+	}
+	return []string{s}
+}
+
+func (p *pdf) removed() {
+	if len(p.r.Removed) == 0 {
+		return
+	}
+	p.section("Removed parts")
+	var rows [][]cell
+	for _, r := range p.r.Removed {
+		rows = append(rows, []cell{{strong(r.Tag), small(r.ID)}, {body(r.What), small(p.componentName(r.Component)), small(with("fasteners: ", r.Fasteners))},
+			{strong(words(r.Custody)), small(r.Place)}, {body(r.Reason), small(with("condition: ", r.Condition))}, {small(whenWords(r.Valid)), small(with("photos: ", joined(", ", r.Photos...)))}})
+	}
+	p.table([]column{{"Tag", 1}, {"Part", 2.2}, {"Where it is now", 1.6}, {"Why it came off", 2.2}, {"When", 1.2}}, rows)
+}
+
+func (p *pdf) checks() {
+	if len(p.r.Checks) == 0 {
+		return
+	}
+	p.section("Checks")
+	var rows [][]cell
+	for _, c := range p.r.Checks {
+		var readings cell
+		for _, r := range c.Readings {
+			readings = append(readings, body(r.Quantity+": "+reading(r.Value, r.Uncertainty, r.Unit)), small(with("with ", r.Instrument)))
+		}
+		who := cell{body(c.By), small(with("second: ", c.Second)), small(whenWords(c.Valid))}
+		rows = append(rows, []cell{{strong(c.What), small(all(c.Components, p.component)), small(c.Note)}, {strong(words(c.Outcome))}, readings, who})
+	}
+	p.table([]column{{"What", 2.8}, {"Outcome", 1}, {"Readings", 2.4}, {"By", 1.4}}, rows)
+}
+
+func (p *pdf) gates() {
+	if len(p.r.Gates) == 0 {
+		return
+	}
+	p.section("Gates towards riding")
+	p.write(body("A gate says what was shown, not that riding is without danger. Whoever rides decides that each time anew."))
+	p.gap(2)
+	var rows [][]cell
+	for _, g := range p.r.Gates {
+		state := "not passed"
+		if g.Passed {
+			state = "✓ passed"
+		}
+		rows = append(rows, []cell{{strong(g.Title)}, {strong(state), small(g.On)}, {body(g.By), small(with("second: ", g.Second))}, {body(g.Others)}})
+	}
+	p.table([]column{{"Gate", 2}, {"State", 1}, {"By", 1.3}, {"What others must still decide", 2.8}}, rows)
+}
+
+// cautions lists each caution once, with the options that call for it.
+func (p *pdf) cautions() {
+	var list []workshop.CautionReport
+	of := map[string][]string{}
+	collect := func(options []workshop.OptionReport) {
+		for _, o := range options {
+			for _, c := range o.Cautions {
+				if _, known := of[c.ID]; !known {
+					list = append(list, c)
+				}
+				if !slices.Contains(of[c.ID], o.Title) {
+					of[c.ID] = append(of[c.ID], o.Title)
+				}
+			}
+		}
+	}
+	for _, f := range p.r.Faults {
+		collect(f.Options)
+	}
+	for _, o := range p.r.Offers {
+		collect(o.Options)
+	}
+	if len(list) == 0 {
+		return
+	}
+	p.section("Cautions that apply")
+	var rows [][]cell
+	for _, c := range list {
+		rows = append(rows, []cell{{strong(strings.ToUpper(c.Level)), small(c.ID)}, {body(c.Text), small(with("Source: ", c.Source))}, {small(joined(", ", of[c.ID]...))}})
+	}
+	p.table([]column{{"Level", 1}, {"Caution", 4.2}, {"For", 1.8}}, rows)
+}
+
+func (p *pdf) handBack() {
+	h := p.r.HandBack
+	if h == nil {
+		return
+	}
+	p.section("Hand-back")
+	p.facts([2]string{"On", whenWords(h.On)}, [2]string{"To", h.To}, [2]string{"By", h.By}, [2]string{"Removed parts given along", joined(", ", h.RemovedParts...)})
+	for _, l := range []struct {
+		title string
+		items []string
+	}{{"Known limits", h.KnownLimits}, {"Instructions", h.Instructions}, {"Fluids", h.Fluids}} {
+		if len(l.items) > 0 {
+			p.part(l.title)
+			p.list(l.items)
+		}
+	}
+	if len(h.Rechecks) > 0 {
+		p.part("Look at again")
+		var rows [][]cell
+		for _, r := range h.Rechecks {
+			rows = append(rows, []cell{{body(r.What)}, {body(r.Due)}})
+		}
+		p.table([]column{{"What", 3}, {"When", 1.5}}, rows)
+	}
+	if len(h.Inventory) > 0 {
+		p.part("Inventory at the hand-back")
+		p.inventory(h.Inventory, h.Accounted)
+	}
+}
+
+func (p *pdf) questions() {
+	if len(p.r.Questions) == 0 {
+		return
+	}
+	p.section("Open questions")
+	p.list(p.r.Questions)
+}
+
+func (p *pdf) timeline() {
+	if len(p.r.Timeline) == 0 {
+		return
+	}
+	p.section("What was recorded, in order")
+	var rows [][]cell
+	for _, h := range p.r.Timeline {
+		var text cell
+		text = append(text, body(h.Text))
+		if h.Mark != "" {
+			text = append(text, strong(strings.ToUpper(h.Mark)))
+		}
+		rows = append(rows, []cell{{body(fmt.Sprint(h.Version))}, {body(date(h.Recorded)), small(with("was so: ", whenWords(h.Valid)))}, text, {small(h.By)}})
+	}
+	p.table([]column{{"Event", 0.6}, {"Recorded", 1.5}, {"What", 4.4}, {"By", 1.2}}, rows)
+}
+
+// photos sets two pictures a row.
+func (p *pdf) photos() error {
+	if len(p.r.Photos) == 0 {
+		return nil
+	}
+	p.room(115) // the heading stays with the first row
+	p.section("Photos")
+	p.write(body("These are previews, turned upright. The originals are kept unchanged under their digests."))
+	p.gap(3)
+	const gutter, high = 6.0, 62.0
+	wide := (bodyWidth - gutter) / 2
+	for i := 0; i < len(p.r.Photos); i += 2 {
+		pair := p.r.Photos[i:min(i+2, len(p.r.Photos))]
+		captions := make([]laid, len(pair))
+		for j, x := range pair {
+			captions[j] = p.lay(p.captionCell(x), wide+2*cellPad)
+			if h := bodyEnd - marginTop - high - 3; captions[j].height() > h {
+				now, _ := split([]laid{captions[j]}, h)
+				captions[j] = now[0]
+			}
+		}
+		p.room(high + 2 + tallest(captions))
+		for j, x := range pair {
+			left := marginSide + float64(j)*(wide+gutter)
+			if err := p.frame(x, left, wide, high); err != nil {
+				return err
+			}
+			y := p.y + high + 1.5
+			for _, l := range captions[j] {
+				p.line(left, y, l.look, l.text)
+				y += l.look.height()
+			}
+		}
+		p.y += high + 1.5 + tallest(captions)
+		p.gap(5)
+	}
+	return nil
+}
+
+// frame draws one picture into its place, or says why it is not there.
+func (p *pdf) frame(x workshop.PhotoReport, left, wide, high float64) error {
+	f := p.f
+	f.SetDrawColor(150, 150, 150)
+	f.SetLineWidth(0.15)
+	reason := "withheld from the public edition"
+	if !x.Withheld || !p.r.Public {
+		reason = "there is no preview of this kind of file"
+		if x.Preview != "" {
+			name, w, h, why, err := p.picture(x.Preview)
+			if err != nil {
+				return fmt.Errorf("photo %s: %w", x.ID, err)
+			}
+			if reason = why; why == "" {
+				scale := min(wide/w, high/h)
+				f.ImageOptions(name, left+(wide-w*scale)/2, p.y+(high-h*scale)/2, w*scale, h*scale, false, imageJPEG, 0, "")
+				return f.Error()
+			}
+		}
+	}
+	f.Rect(left, p.y, wide, high, "D")
+	text := "The picture is not shown: " + reason + "."
+	for i, line := range p.wrap(lookSmall, text, wide-8) {
+		p.line(left+4, p.y+high/2-lookSmall.height()+float64(i)*lookSmall.height(), lookSmall, line)
+	}
+	return nil
+}
+
+func (p *pdf) captionCell(x workshop.PhotoReport) cell {
+	size := ""
+	if x.Width > 0 && x.Height > 0 {
+		size = fmt.Sprintf("original %d × %d pixels", x.Width, x.Height)
+	}
+	withheld := ""
+	if x.Withheld && !p.r.Public {
+		withheld = "withheld from public editions"
+	}
+	title := joined(": ", x.ID, x.Caption)
+	return cell{strong(title), small(joined(" · ", shownWords(x.Shows), all(x.Components, p.component), with("opening: ", all(x.Openings, p.opening)))),
+		small(joined(" · ", with("scale: ", x.Scale), with("taken ", whenWords(x.Valid)), with("by ", x.By))), small(joined(" · ", size, withheld)), {hexOf(x.Digest), look{faceMono, 6, 40}}}
+}
+
+func shownWords(id string) string {
+	for _, t := range registry.Shown() {
+		if t.ID == id {
+			return t.Meaning
+		}
+	}
+	return words(id)
+}
+
+func (p *pdf) verifying() {
+	p.section("How to check this document")
+	p.write(body("This document is a view of the record. What proves the record is its bundle, an archive with every entry, each picture's digest and the registry's signature. The public and the private bundle have the same root, so each proves the other."))
+	p.gap(2)
+	p.facts([2]string{"Events", fmt.Sprint(p.r.Version)}, [2]string{"Head", p.r.Head}, [2]string{"Root", p.in.Root}, [2]string{"Origin", p.in.Origin},
+		[2]string{"Registry's key", p.in.Key}, [2]string{"Fingerprint of the key", fingerprintOf(p.in.Key)},
+		[2]string{"Program", p.in.Program}, [2]string{"Catalog", p.r.Catalog}, [2]string{"Standpoint", p.r.Standpoint})
+	p.gap(2)
+	p.list([]string{
+		"Ask the registry for the bundle of this machine and, over another way, for its public key.",
+		"Run: asfound verify FILE.zip --key \"<the public key>\". Every entry, picture and figure is compared, and each deviation is named.",
+		"The head and the root that it prints must be those above, or those of a later state: then ask that the later bundle be verified against an older one.",
+		"The bundle's README.txt says how to check it without the program.",
+	})
+}
+
+func fingerprintOf(key string) string {
+	if key == "" {
+		return ""
+	}
+	return Fingerprint(key)
+}

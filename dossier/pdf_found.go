@@ -1,0 +1,289 @@
+package dossier
+
+import (
+	"fmt"
+	"strconv"
+
+	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
+	"example.org/asfound/workshop"
+)
+
+// found lists every component, group by group.
+func (p *pdf) found() {
+	p.section("What was found")
+	p.write(body(sentence(p.surveyWords()) + "."))
+	for _, g := range p.r.Survey.Gaps {
+		p.write(body(fmt.Sprintf("Not surveyed: %s: %s", p.componentName(g.Component), g.Why)))
+	}
+	for _, g := range p.r.Groups {
+		p.part(fmt.Sprintf("%s (%s points of 1000)", g.Name, number(g.Points)))
+		var rows [][]cell
+		var never, unseen []string
+		for i := range g.Components {
+			c := &g.Components[i]
+			switch {
+			case c.NotFitted:
+				never = append(never, c.Name)
+			case !c.Surveyed && c.Origin.Basis != "evidence" && c.Origin.Basis != "work" && c.Finish.Basis != "evidence" && c.Finish.Basis != "work":
+				unseen = append(unseen, c.Name)
+			default:
+				rows = append(rows, componentRow(c))
+			}
+		}
+		p.table([]column{{"Component", 2.5}, {"Condition", 2.3}, {"Origin", 2.4}, {"Finish", 2.2}, {"Specification", 2}}, rows)
+		if len(unseen) > 0 {
+			p.write(small("Not surveyed, only the prior speaks: " + joined(", ", unseen...) + "."))
+		}
+		if len(never) > 0 {
+			p.write(small("This type never had: " + joined(", ", never...) + "."))
+		}
+	}
+}
+
+func componentRow(c *workshop.ComponentReport) []cell {
+	name := cell{strong(c.Name), small(joined(" · ", c.Code, number(c.Points)+" points"))}
+	var traits []string
+	if c.IdentityBearing {
+		traits = append(traits, "bears identity")
+	}
+	if c.SafetyCritical {
+		traits = append(traits, "riding depends on it")
+	}
+	if c.Consumable {
+		traits = append(traits, "consumable")
+	}
+	name = append(name, small(joined(", ", traits...)))
+	condition := cell{}
+	if c.Condition != nil {
+		condition = append(condition, body(joined(": ", strconv.Itoa(*c.Condition)+" of 5", c.ConditionWords)))
+	}
+	condition = append(condition, small(with("function: ", words(c.Function))))
+	if c.Custody != "" && c.Custody != "fitted" {
+		condition = append(condition, strong(words(c.Custody)))
+	}
+	condition = append(condition, small(c.Note))
+	return []cell{name, condition, claimCell(&c.Origin), claimCell(&c.Finish), claimCell(&c.Specification)}
+}
+
+// claimCell is one answer: the leading state with its probability, and on what
+// it rests.
+func claimCell(c *workshop.ClaimReport) cell {
+	var out cell
+	switch {
+	case c.Leading == "" && c.Undetermined:
+		out = append(out, body("looked at; cannot be told"))
+	case c.Leading == "":
+		out = append(out, body("nothing stands out"))
+	default:
+		out = append(out, body(words(c.Leading)+", "+shownProbability(c)))
+	}
+	basis := map[string]string{"evidence": "by evidence", "prior": "prior only", "work": "changed here", "seen": "seen"}[c.Basis]
+	if c.Undetermined && c.Leading != "" {
+		basis = joined(", ", basis, "the surveyor could not tell")
+	}
+	if c.Band != nil && c.Leading != "" {
+		if b, ok := c.Band.Get(c.Leading); ok && scoring.Percent(b[0]) != scoring.Percent(b[1]) {
+			basis += fmt.Sprintf(" (%s to %s)", scoring.Percent(b[0]), scoring.Percent(b[1]))
+		}
+	}
+	out = append(out, small(basis))
+	if c.Conflict {
+		out = append(out, strong("evidence conflicts"))
+	}
+	return append(out, small(c.Caution), small(c.Statement))
+}
+
+func shownProbability(c *workshop.ClaimReport) string {
+	if c.Shown != "" {
+		return c.Shown
+	}
+	return scoring.Percent(c.Probability)
+}
+
+func (p *pdf) componentName(id string) string { return all([]string{id}, p.component) }
+
+func (p *pdf) uncertain() {
+	if len(p.r.Uncertain) == 0 {
+		return
+	}
+	p.section("What is uncertain, and what would settle it")
+	p.write(body("Ordered by how much hangs on the answer. An uncertainty of 1 bit is that of a tossed coin."))
+	p.gap(2)
+	var rows [][]cell
+	for _, u := range p.r.Uncertain {
+		rows = append(rows, []cell{{strong(u.Name), small(string(u.Proposition))}, {body(number(u.Points) + " points"), small(fmt.Sprintf("%.1f bits", u.EntropyBits))}, {body(u.Why)}, {body(u.Settle)}})
+	}
+	p.table([]column{{"Question", 2}, {"At stake", 1}, {"Why it is open", 2.6}, {"What would settle it, least invasive first", 2.8}}, rows)
+}
+
+func (p *pdf) evidence() {
+	if len(p.r.Evidence) == 0 {
+		return
+	}
+	p.section("Evidence")
+	p.write(body("Evidence of one kind may repeat itself, so what comes from one source is weighed together."))
+	p.gap(2)
+	var rows [][]cell
+	for _, e := range p.r.Evidence {
+		what := cell{strong(sentence(words(e.Kind))), small(e.ID), small(with("made ", whenWords(e.Made))), small(with("by ", e.MadeBy))}
+		if e.Recollected {
+			what = append(what, small("remembered later"))
+		}
+		if !e.Live {
+			what = append(what, strong("no longer in force"))
+		}
+		weight := cell{small(with("source: ", words(e.Cluster)))}
+		if e.Reliability != nil {
+			weight = append(weight, small("is what it seems: "+scoring.Percent(*e.Reliability)))
+		}
+		weight = append(weight, small("judged by "+e.By), small("recorded "+date(e.Recorded)), small(with("photos: ", joined(", ", e.Photos...))))
+		var on cell
+		for _, b := range e.Bears {
+			on = append(on, small(p.componentName(b.Component)+": "+string(b.Proposition)))
+		}
+		rows = append(rows, []cell{what, {body(e.Says)}, {body(e.Limits)}, on, weight})
+	}
+	p.table([]column{{"What", 1.7}, {"What it says", 2.6}, {"What it cannot show", 1.9}, {"Bears on", 1.8}, {"Weight", 1.8}}, rows)
+}
+
+func (p *pdf) joints() {
+	if len(p.r.Joints) == 0 {
+		return
+	}
+	p.section("Joints and their witness")
+	var rows [][]cell
+	for _, j := range p.r.Joints {
+		rows = append(rows, []cell{{strong(words(j.Joint))}, {body(words(j.Witness))}, {body(j.Sign)}, {body(all(j.Components, p.component))}, {small(joined(", ", j.Photos...))}})
+	}
+	p.table([]column{{"Joint", 1.5}, {"Witness", 1.2}, {"By what sign", 2}, {"Where", 2}, {"Photos", 1}}, rows)
+}
+
+func (p *pdf) measurements() {
+	if len(p.r.Readings) == 0 {
+		return
+	}
+	p.section("Measurements")
+	var rows [][]cell
+	for _, m := range p.r.Readings {
+		rows = append(rows, []cell{{strong(p.componentName(m.Component)), small(m.Place)}, {body(m.Quantity)}, {body(reading(m.Value, m.Uncertainty, m.Unit))}, {body(m.Instrument)}, {small(whenWords(m.Valid))}})
+	}
+	p.table([]column{{"Component", 2}, {"Quantity", 1.6}, {"Reading", 1.4}, {"Instrument", 1.8}, {"Date", 1}}, rows)
+}
+
+func (p *pdf) fittings() {
+	if len(p.r.Fittings) == 0 {
+		return
+	}
+	p.section("What was fitted when")
+	p.write(body("Each line has two dates: over which time the part sat there, and when that was learned."))
+	p.gap(2)
+	var rows [][]cell
+	for _, f := range p.r.Fittings {
+		rows = append(rows, []cell{{strong(f.Name)}, {body(f.Part), small(with("stamped ", f.Stamp)), small(words(f.Origin))}, {body(whenWords(f.Valid))}, {body(date(f.Recorded))}, {small(joined(", ", f.Evidence...))}})
+	}
+	p.table([]column{{"Position", 1.8}, {"Part", 2.4}, {"It was so", 1.6}, {"Learned on", 1.1}, {"Evidence", 1.3}}, rows)
+}
+
+// optionTable sets options side by side, so that they can be compared.
+func (p *pdf) optionTable(options []workshop.OptionReport, recommended []string) {
+	var rows [][]cell
+	for _, o := range options {
+		name := cell{strong(o.Title)}
+		for _, id := range recommended {
+			if id == o.ID {
+				name = append(name, strong("recommended"))
+			}
+		}
+		reversible := "cannot be undone"
+		if o.Reversible {
+			reversible = "can be undone"
+		}
+		name = append(name, small(fmt.Sprintf("%s (rung %d of the ladder), %s", o.TreatmentTitle, o.Rung, reversible)), small(o.Why), small(with("undoing it: ", o.Undo)))
+		if o.Standing != "" {
+			name = append(name, strong("stands as: "+words(o.Standing)))
+		}
+		var now, good cell
+		if o.Effects == nil {
+			now = cell{body("not weighed")}
+		} else {
+			o.Effects.Each(func(index string, r *scoring.EffectResult) {
+				now = append(now, small(index), body(lossWords(r.Now)))
+				good = append(good, small(index), body(lossWords(r.ForGood)))
+			})
+		}
+		cost := cell{body(amount(o.Money)), body(hours(o.Hours))}
+		if o.LeadDays > 0 {
+			cost = append(cost, body("lead "+number(o.LeadDays)+"\u00a0days"))
+		}
+		if o.Works != nil {
+			cost = append(cost, body("cures it: "+scoring.Percent(*o.Works)))
+		}
+		var first cell
+		for _, x := range o.First {
+			first = append(first, small("in hand first: "+x))
+		}
+		for _, x := range o.OpeningTitles {
+			first = append(first, small("opens: "+x))
+		}
+		for _, c := range o.Cautions {
+			first = append(first, small("caution: "+c.ID))
+		}
+		rows = append(rows, []cell{name, now, good, cost, first})
+	}
+	p.table([]column{{"Option", 2.6}, {"Points lost now", 1.75}, {"Points lost for good", 1.75}, {"Cost", 1.35}, {"Before it is begun", 2}}, rows)
+}
+
+func (p *pdf) faults() {
+	if len(p.r.Faults) == 0 {
+		return
+	}
+	p.section("Faults and options")
+	p.write(body("Points are thousandths of each index: the mean, and in brackets the 80 % interval."))
+	for _, f := range p.r.Faults {
+		p.part(f.Complaint)
+		if f.Grave {
+			p.write(strong("It could hurt someone."))
+		}
+		p.facts([2]string{"Shows at", all(f.Components, p.component)}, [2]string{"Cause", f.Cause})
+		p.gap(1.5)
+		p.optionTable(f.Options, nil)
+	}
+}
+
+func (p *pdf) openings() {
+	if len(p.r.Openings) == 0 {
+		return
+	}
+	p.section("Openings")
+	p.write(body("Taking something off is paid for once, and what its joints could tell is lost for good."))
+	p.gap(2)
+	var rows [][]cell
+	for _, o := range p.r.Openings {
+		done := cell{body("not opened")}
+		if o.Opened != "" {
+			done = cell{body("opened " + o.Opened), strong(standingWords(o.Standing))}
+			for _, why := range o.Standing.Why {
+				done = append(done, small(why))
+			}
+		}
+		rows = append(rows, []cell{{strong(o.Title), small(with("behind it: ", all(o.Behind, p.component)))}, {body(number(o.WitnessPoints) + " points")}, {body(hours(o.Hours)), small(amount(o.Money))}, {small(joined(", ", o.Joints...))}, done})
+	}
+	p.table([]column{{"Opening", 2.6}, {"Witness lost", 1.1}, {"Cost", 1.2}, {"Joints", 1.4}, {"State", 2}}, rows)
+}
+
+// changeWords says what work changed.
+func (p *pdf) changeWords(changes []registry.Change) cell {
+	var out cell
+	for _, c := range changes {
+		what := string(c.Proposition)
+		if c.Removes {
+			what += ", part removed"
+		}
+		if c.Keeps != nil {
+			what += ", keeps " + scoring.Percent(*c.Keeps)
+		}
+		out = append(out, small(p.componentName(c.Component)+": "+what))
+	}
+	return out
+}
