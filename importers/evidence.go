@@ -28,7 +28,7 @@ func evidenceTable() Table {
 		{Heading: "proposition", Also: []string{"question"}, Pointer: "/bears/*/proposition", Choices: names,
 			Takes: "the question it speaks to: " + strings.Join(names, ", ") + "; may be left out with a sign", Example: "origin"},
 		{Heading: "sign", Also: []string{"sign of the catalog"}, Pointer: "/bears/*/sign",
-			Takes: "the catalog's sign; or else numbers in the columns of likelihood", Example: "fret-marks-match"},
+			Takes: "the catalog's sign; or else numbers in the columns of likelihood", Example: "fret-marks-fit"},
 		{Heading: "why", Also: []string{"reason for numbers"}, Pointer: "/bears/*/why", Takes: "the sentence behind numbers of one's own", Example: ""},
 		{Heading: "cluster", Also: []string{"group of evidence"}, Pointer: "/cluster", Needed: true,
 			Takes: "one word for what hangs together: items of one cluster are not independent", Example: "patina"},

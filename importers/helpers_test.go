@@ -22,7 +22,7 @@ func anatomy() *importers.Anatomy {
 		{ID: "wheels.front.rim", Code: "wheel-103", Name: "rim"},
 		{ID: "wheels.rear.rim", Code: "wheel-104", Name: "rim"},
 	}, []string{"magneto-condenser"}, map[string]registry.Proposition{
-		"rust-tide-line": "origin", "fret-marks-match": "origin", "layers-complete": "finish",
+		"tide-line": "origin", "fret-marks-fit": "origin", "layers-complete": "finish",
 	})
 }
 

@@ -107,12 +107,14 @@ func sheetImporter(name, reads string, records ...registry.Kind) Importer {
 			if err != nil {
 				return 0
 			}
+			// What counts is how much of the file is understood; needed columns
+			// only tip the scale between sheets that understand as much.
 			fits := 0
 			for i, place := range ly.places {
 				if place >= 0 {
-					fits++
+					fits += 16
 					if table.Columns[i].Needed {
-						fits += 2
+						fits++
 					}
 				}
 			}
@@ -132,7 +134,7 @@ func sheetImporter(name, reads string, records ...registry.Kind) Importer {
 func fitsJSON(head []byte, _ []sheet.Row) int {
 	head = bytes.TrimLeft(bytes.TrimPrefix(head, []byte("\xef\xbb\xbf")), " \t\r\n")
 	if len(head) > 0 && (head[0] == '{' || head[0] == '[') {
-		return 100
+		return 1
 	}
 	return 0
 }

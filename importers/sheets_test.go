@@ -19,9 +19,9 @@ import (
 func TestEvidence(t *testing.T) {
 	text := "id,kind,component,proposition,sign,why,cluster,reliability,made,made by,says,limits,recollected,photos,by,note,likelihood original,P(donor),likelihood other\n" +
 		"ev-1,Period photograph,fuel-033; main frame,origin,,two prints compared,photo,\"95 %\",1959-08~,third party,Same crease.,One print.,no,ph-1,per-a,n,0.5,1%,\"0,2\"\n" +
-		"ev-2,physical trait,fuel.tank,,fret-marks-match,,Patina of tank,,,,Fret marks fit.,,yes,,,,,,\n" +
+		"ev-2,physical trait,fuel.tank,,fret-marks-fit,,Patina of tank,,,,Fret marks fit.,,yes,,,,,,\n" +
 		"ev-3,opinion,magneto-condenser,assembly,,x,talk,,,,Says so.,,,,,,,,\n" +
-		"ev-4,opinion,fuel.tank,finish,fret-marks-match,,talk,1.5,,,Says so.,,,,,,,,\n"
+		"ev-4,opinion,fuel.tank,finish,fret-marks-fit,,talk,1.5,,,Says so.,,,,,,,,\n"
 	drafts, report := load(t, "evidence", []byte(text), options("e.csv"))
 	e := body[*registry.Evidence](t, drafts[0])
 	require.Equal(t, "period-photograph", e.Evidence)
@@ -37,7 +37,7 @@ func TestEvidence(t *testing.T) {
 	require.Contains(t, messages(drafts[2])[0], "neither a sign of the catalog nor a likelihood")
 	all := strings.Join(messages(drafts[3]), "\n")
 	require.Contains(t, all, `Column "reliability": A probability lies between 0 and 1 (found "1.5")`)
-	require.Contains(t, all, `The sign fret-marks-match speaks to another question`)
+	require.Contains(t, all, `The sign fret-marks-fit speaks to another question`)
 	require.Empty(t, report.Warnings)
 }
 
@@ -265,8 +265,8 @@ func TestTheSchemasAcceptWhatTheDomainAccepts(t *testing.T) {
 	set, err := schema.Compile()
 	require.NoError(t, err)
 	for importer, text := range map[string]string{
-		"survey":   "machine;component;origin;condition;signs;joint;witness;sign of joint;date\ndrover-1957;fuel-033;donor;3;rust-tide-line:0,8;tank-bolt;cannot tell;slot shine;1957~\n",
-		"evidence": "id;kind;component;sign;cluster;says\nev-1;physical trait;fuel-033;fret-marks-match;patina;Fits.\n",
+		"survey":   "machine;component;origin;condition;signs;joint;witness;sign of joint;date\ndrover-1957;fuel-033;donor;3;tide-line:0,8;tank-bolt;cannot tell;slot shine;1957~\n",
+		"evidence": "id;kind;component;sign;cluster;says\nev-1;physical trait;fuel-033;fret-marks-fit;patina;Fits.\n",
 		"parts":    "component;part;from\nfuel-033;tank;1957\n",
 		"removed":  "component;tag;what;custody;reason;place\nfuel-033;T1;tank;kept with machine;leak;shelf\n",
 		"joints":   "joint;components;witness;sign\nb;fuel-033;disturbed;slot shine\n",

@@ -22,7 +22,7 @@ func surveyTable() Table {
 		example(termColumn("function", "/function", registry.Functions(), "works"), "not-tested"),
 		example(termColumn("custody", "/custody", registry.Custodies(), "where is it"), "fitted"),
 		{Heading: "signs", Also: []string{"sign seen", "signs seen"}, Pointer: "/signs",
-			Takes: "the catalog's signs that were seen, with a space, ; or | between them; :0.8 behind one says how far it is to be trusted", Example: "rust-tide-line:0.9"},
+			Takes: "the catalog's signs that were seen, with a space, ; or | between them; :0.8 behind one says how far it is to be trusted", Example: "tide-line:0.9"},
 		byColumn("looked"),
 		{Heading: "second", Also: []string{"second person", "second by", "seconded by"}, Pointer: "/second", Says: true,
 			Takes: "the id of a second person who judged on their own", Example: "per-second"},

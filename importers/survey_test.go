@@ -17,7 +17,7 @@ import (
 
 func TestASurveyRowBecomesARecordAndItsJoint(t *testing.T) {
 	text := "Machine;Component;Origin;FINISH;Specification;Condition (0-5);Function;Custody;Signs;By;Second;Date;Joint;Witness;Sign of joint;Joint with;Photos;Note\n" +
-		"drover-1957;fuel-033;Period service;touched_in;To Catalogue;3;not tested;;rust-tide-line:0,8 | layers-complete;per-a;per-b;2026-03;tank-bolt;cannot tell;slot shine;main frame;ph-1 ph-2;\"two\nlines\"\n"
+		"drover-1957;fuel-033;Period service;touched_in;To Catalogue;3;not tested;;tide-line:0,8 | layers-complete;per-a;per-b;2026-03;tank-bolt;cannot tell;slot shine;main frame;ph-1 ph-2;\"two\nlines\"\n"
 	drafts, report := load(t, "survey", []byte(text), options("survey.csv"))
 	require.Len(t, drafts, 2)
 	s := body[*registry.Survey](t, drafts[0])
@@ -27,7 +27,7 @@ func TestASurveyRowBecomesARecordAndItsJoint(t *testing.T) {
 		Common:    registry.Common{ID: "sv-fuel.tank", Valid: "2026-03", Note: "two\nlines"},
 		Component: "fuel.tank", Origin: "period-service", Finish: "touched-in", Specification: "to-catalogue",
 		Condition: &three, Function: "not-tested", By: "per-a", Second: "per-b", Photos: []string{"ph-1", "ph-2"},
-		Signs: []registry.SignSeen{{Sign: "rust-tide-line", Reliability: &trust}, {Sign: "layers-complete"}},
+		Signs: []registry.SignSeen{{Sign: "tide-line", Reliability: &trust}, {Sign: "layers-complete"}},
 	}, s)
 	j := body[*registry.Joint](t, drafts[1])
 	require.Equal(t, &registry.Joint{Common: registry.Common{ID: "jt-fuel.tank-tank-bolt", Valid: "2026-03"}, Joint: "tank-bolt",
@@ -55,7 +55,7 @@ func TestWhatCannotBeToldIsUndeterminedOrAbsent(t *testing.T) {
 
 func TestAllFaultsOfARowComeAtOnceWithTheirPlaces(t *testing.T) {
 	text := "component,Where from,condition,signs,date,second,witness\n" +
-		"fuel.tnak,orignal,7,rust-tide-lin:2,14/06/1957,Per B,undisturbed\n" +
+		"fuel.tnak,orignal,7,tide-lin:2,14/06/1957,Per B,undisturbed\n" +
 		"fuel.tank,original,3,,1957,,\n"
 	drafts, report := load(t, "survey", []byte(text), options("s.csv"))
 	require.Len(t, drafts, 2, "the bad row does not end the import")
@@ -66,15 +66,15 @@ func TestAllFaultsOfARowComeAtOnceWithTheirPlaces(t *testing.T) {
 		`s.csv, row 2, /component: Column "component": There is no such component: "fuel.tnak"`, "Did you mean fuel.tank?",
 		`/origin: Column "Where from": This word is not in the vocabulary (found "orignal"); allowed: original, period-service`, "Did you mean original?",
 		`/condition: Column "condition": The number is outside the scale (found "7"); allowed: a whole number from 0 to 5`,
-		`/signs: Column "signs": There is no such sign: "rust-tide-lin"`, "Did you mean rust-tide-line?",
-		`The reliability of "rust-tide-lin" is not a number from 0 to 1: "2"`,
+		`/signs: Column "signs": There is no such sign: "tide-lin"`, "Did you mean tide-line?",
+		`The reliability of "tide-lin" is not a number from 0 to 1: "2"`,
 		`/valid: Column "date":`, "year-month-day",
 		`/second: Column "second": The identifier cannot be used (found "Per B")`,
 		`/joint: Column "joint": The row tells of a joint and does not name it`,
 	} {
 		require.Contains(t, all, want)
 	}
-	require.Equal(t, []string{"fuel.tnak", "orignal", "7", "rust-tide-lin:2", "14/06/1957", "Per B", "undisturbed"}, d.Cells)
+	require.Equal(t, []string{"fuel.tnak", "orignal", "7", "tide-lin:2", "14/06/1957", "Per B", "undisturbed"}, d.Cells)
 	require.Equal(t, [3]int{2, 1, 1}, [3]int{report.Rows, report.Records, report.Rejected})
 	for _, f := range d.Faults {
 		require.NotEmpty(t, f.Fix, f.Message)
@@ -149,11 +149,11 @@ func TestTheValidatorIsAskedAndItsFaultsGetTheirColumn(t *testing.T) {
 		require.Equal(t, registry.SchemaVersion(kind), version)
 		return &registry.Error{Code: registry.CodeInvalid, Fields: []registry.Field{{Pointer: "/signs/0/sign", Message: "No"}, {Pointer: "/origin", Message: "Neither"}}}
 	})
-	drafts, _ := load(t, "survey", []byte("component,origin,signs\nfuel.tank,orignal,rust-tide-line\n"), o)
+	drafts, _ := load(t, "survey", []byte("component,origin,signs\nfuel.tank,orignal,tide-line\n"), o)
 	require.Equal(t, 1, asked)
 	all := messages(drafts[0])
 	require.Len(t, all, 2, "the origin has a fault of its own already: %v", all)
-	require.Contains(t, all[1], `s.csv, row 2, /signs/0/sign: Column "signs": No (found "rust-tide-line")`)
+	require.Contains(t, all[1], `s.csv, row 2, /signs/0/sign: Column "signs": No (found "tide-line")`)
 
 	o.Validator = validator(func(registry.Kind, int, []byte) error { return errStop })
 	i, err := importers.Named("survey")
@@ -185,7 +185,7 @@ func TestAWorkbookReadsAsTheCSV(t *testing.T) {
 	style, err := f.NewStyle(&excelize.Style{NumFmt: 14})
 	require.NoError(t, err)
 	for cell, v := range map[string]any{"A1": "Component", "B1": "Origin", "C1": "Condition", "D1": "Date", "E1": "Signs",
-		"A2": "fuel-033", "B2": "donor", "C2": 4, "D2": time.Date(2026, 3, 11, 0, 0, 0, 0, time.UTC), "E2": "rust-tide-line:80%",
+		"A2": "fuel-033", "B2": "donor", "C2": 4, "D2": time.Date(2026, 3, 11, 0, 0, 0, 0, time.UTC), "E2": "tide-line:80%",
 		"A4": "ident-001", "B4": "original", "D4": 1957, "C4": 2.5} {
 		require.NoError(t, f.SetCellValue("Sheet1", cell, v))
 	}
@@ -213,7 +213,7 @@ func manyRows(n int) string {
 	var b strings.Builder
 	b.WriteString("machine,component,origin,finish,specification,condition,function,signs,by,second,date,note\n")
 	for i := range n {
-		fmt.Fprintf(&b, "machine-%06d,fuel.tank,original,worn,to-catalogue,%d,not-tested,rust-tide-line:0.9;layers-complete,per-mechanic,per-second,2026-03-11,\"seen from below, line %d, unbroken from seam to seam on both sides of the tank\"\n", i, i%6, i)
+		fmt.Fprintf(&b, "machine-%06d,fuel.tank,original,worn,to-catalogue,%d,not-tested,tide-line:0.9;layers-complete,per-mechanic,per-second,2026-03-11,\"seen from below, line %d, unbroken from seam to seam on both sides of the tank\"\n", i, i%6, i)
 	}
 	return b.String()
 }

@@ -25,6 +25,9 @@ const (
 	// DEFLATE ends near 1032 to 1, a sheet of equal rows near 100 to 1.
 	swollen      = 400
 	swollenFloor = 32 << 20
+	// maxOther is the largest part of text that is neither a sheet nor the
+	// table of shared texts: styles, names, relations. These are held in memory.
+	maxOther = 16 << 20
 )
 
 // checkArchive unpacks every part, keeping nothing, so that damage, lying sizes
@@ -58,6 +61,8 @@ func checkArchive(data []byte, name string, limit int64) (*archive, error) {
 		case total > limit || total > swollenFloor && total > int64(len(data))*swollen:
 			return nil, registry.Refuse(registry.CodeTooLarge, "Save the sheet alone, as CSV.",
 				"%s unpacks to more than a list can be: over %d MiB out of %d KiB", base(name), min(total, limit)>>20, len(data)>>10)
+		case n > maxOther && !sheet && lower != "xl/sharedstrings.xml" && (strings.HasSuffix(lower, ".xml") || strings.HasSuffix(lower, ".rels")):
+			return nil, registry.Refuse(registry.CodeTooLarge, "Save the sheet alone, as CSV.", "%s has a part %s of %d MiB, which no list needs", base(name), strconv.QuoteToASCII(short(part.Name)), n>>20)
 		case err != nil:
 			return nil, damaged(name, "its part "+strconv.QuoteToASCII(short(part.Name))+" was cut off or changed")
 		case sheet:

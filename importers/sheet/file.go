@@ -17,7 +17,7 @@ const (
 	// DefaultMaxWorkbook is the largest XLSX file, in bytes as stored.
 	DefaultMaxWorkbook = 64 << 20
 	// DefaultMaxUnpacked is how much an XLSX file may unpack to, in bytes.
-	DefaultMaxUnpacked = 512 << 20
+	DefaultMaxUnpacked = 256 << 20
 	// MaxRowBytes is the longest row of a CSV file.
 	MaxRowBytes = 1 << 20
 )

@@ -383,3 +383,17 @@ func FuzzOpen(f *testing.F) {
 		_ = file.Close()
 	})
 }
+
+func FuzzWorksheet(f *testing.F) {
+	f.Add(`<row r="1"><c r="A1" t="s"><v>7</v></c></row>` + end)
+	f.Add(`<row><c t="inlineStr"><is><t>x</t></is></c><c s="3"><v>21000</v></c></row>` + end)
+	f.Add(`<row r="9"><c r="ZZZZ1" t="b"><v>1</v></c><c><f>A1</f></c></row><row r="2"/>`)
+	f.Fuzz(func(t *testing.T, text string) {
+		file, err := sheet.Open(bytes.NewReader(hand(t, text)), "x.xlsx", sheet.Options{MaxUnpacked: 8 << 20})
+		if err != nil {
+			return
+		}
+		_ = file.Each(func(sheet.Row) error { return nil })
+		_ = file.Close()
+	})
+}

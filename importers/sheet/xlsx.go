@@ -3,6 +3,7 @@ package sheet
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"strings"
 
@@ -33,19 +34,40 @@ func openWorkbook(r io.ReadSeeker, name string, o Options) (*File, error) {
 	if err != nil {
 		return nil, err
 	}
-	book, err := excelize.OpenReader(bytes.NewReader(data), excelize.Options{
-		UnzipSizeLimit: unpacked, UnzipXMLSizeLimit: min(spillBytes, unpacked), ShortDatePattern: isoDate})
+	var book *excelize.File
+	var sheets []string
+	err = guarded(func() (err error) {
+		book, err = excelize.OpenReader(bytes.NewReader(data), excelize.Options{
+			UnzipSizeLimit: unpacked, UnzipXMLSizeLimit: min(spillBytes, unpacked), ShortDatePattern: isoDate})
+		if err == nil {
+			datesOnly(book)
+			sheets = book.GetSheetList()
+		}
+		return err
+	})
 	if err != nil {
+		if book != nil {
+			_ = book.Close() // its temporary files, as far as there are any
+		}
 		return nil, damaged(name, "it does not open as a workbook")
 	}
-	datesOnly(book)
-	f := &File{Name: name, Format: "XLSX", Sheets: book.GetSheetList(), close: book.Close}
+	f := &File{Name: name, Format: "XLSX", Sheets: sheets, close: book.Close}
 	if f.Sheet, err = chooseSheet(book, f.Sheets, name, o.Sheet); err != nil {
 		return nil, errors.Join(err, book.Close())
 	}
 	expected := arch.lastRow(f.Sheet)
 	f.each = func(give func(Row) error) error { return eachRow(book, f, expected, give) }
 	return f, nil
+}
+
+// guarded turns a panic, as a hostile workbook may bring about, into an error.
+func guarded(do func() error) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("the workbook could not be understood: %v", r)
+		}
+	}()
+	return do()
 }
 
 func chooseSheet(book *excelize.File, sheets []string, name, asked string) (string, error) {
@@ -70,14 +92,24 @@ func chooseSheet(book *excelize.File, sheets []string, name, asked string) (stri
 // without a word where the sheet's text is broken, so the last row is compared
 // with the one that the archive was found to hold.
 func eachRow(book *excelize.File, f *File, expected int, give func(Row) error) error {
-	rows, err := book.Rows(f.Sheet)
-	if err != nil {
+	var rows *excelize.Rows
+	if err := guarded(func() (err error) { rows, err = book.Rows(f.Sheet); return err }); err != nil {
 		return damaged(f.Name, "the sheet "+f.Sheet+" cannot be read")
 	}
 	number := 0
-	for rows.Next() {
+	for {
+		var cells []string
+		more := false
+		err := guarded(func() (err error) {
+			if more = rows.Next(); more {
+				cells, err = rows.Columns()
+			}
+			return err
+		})
+		if err == nil && !more {
+			break
+		}
 		number++
-		cells, err := rows.Columns()
 		if err != nil {
 			return errors.Join(damaged(f.Name, "a row of the sheet "+f.Sheet+" cannot be read"), rows.Close())
 		}
