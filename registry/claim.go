@@ -170,3 +170,22 @@ func checkEstimates(fs *faults, pointer string, es []NamedEstimate) {
 		es[i].Estimate.check(fs, at(pointer, i))
 	}
 }
+
+// Estimates lists the estimates that a record holds.
+func Estimates(b Body) []NamedEstimate {
+	switch b := b.(type) {
+	case *Claim:
+		if b.Estimate != nil {
+			return []NamedEstimate{{Of: b.Component + "/" + string(b.Proposition), Estimate: *b.Estimate}}
+		}
+	case *SurveySeal:
+		return b.Indices
+	case *Weighing:
+		return b.Effects
+	case *Proposal:
+		return b.Offer.Shown
+	case *ChangeRequest:
+		return b.Offer.Shown
+	}
+	return nil
+}

@@ -83,7 +83,35 @@ func CompareDates(a, b Date) int {
 	if c := x.First.Compare(y.First); c != 0 {
 		return c
 	}
+	if x.Last.IsZero() != y.Last.IsZero() {
+		if x.Last.IsZero() {
+			return 1
+		}
+		return -1
+	}
 	return cmp.Or(x.Last.Compare(y.Last), cmp.Compare(a, b))
+}
+
+// edges gives the last day on which d can have begun and the first on which it
+// can have ended: with spans known to the month or year, what lies between is
+// certain. A zero began is an open beginning, a zero ended an open end.
+func (d Date) edges() (began, ended time.Time, err error) {
+	if _, err = d.Span(); err != nil {
+		return began, ended, err
+	}
+	from, to, isSpan := strings.Cut(string(d), "/")
+	if !isSpan {
+		to = from
+	}
+	if from != ".." {
+		p, _ := pointSpan(from)
+		began = p.Last
+	}
+	if to != ".." {
+		p, _ := pointSpan(to)
+		ended = p.First
+	}
+	return began, ended, nil
 }
 
 func day(t time.Time) time.Time {

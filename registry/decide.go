@@ -73,9 +73,9 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 	case *Option:
 		return decideOption(d, r, b)
 	case *Proposal:
-		return decideOffer(d, r, act, &b.Offer, &b.Digest)
+		return decideOffer(d, r, act, b.To, &b.Offer, &b.Digest)
 	case *ChangeRequest:
-		return decideOffer(d, r, act, &b.Offer, &b.Digest)
+		return decideOffer(d, r, act, b.To, &b.Offer, &b.Digest)
 	case *Decision:
 		setValid(c, act.At)
 		return decideDecision(d, act, b)
@@ -99,6 +99,8 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 	case *GateTakenBack:
 		setValid(c, act.At)
 		return decideGateTakenBack(d, r, b)
+	case *Withdrawal:
+		return decideWithdrawal(d, b)
 	case *HandBack:
 		setValid(c, act.At)
 		return decideHandBack(d, b)
@@ -149,6 +151,12 @@ func decideSurvey(d *Dossier, r *Rules, s *Survey) error {
 	if seal, sealed := d.Seal(); sealed && s.Supersedes == "" {
 		return Refuse(CodeRefused, "Record what you see now as a measurement, a check or evidence, or correct the entry by superseding it.",
 			"The as-found survey is sealed (%s); entries cannot be added", seal.RecordID())
+	}
+	if _, sealed := d.Seal(); sealed {
+		if old, ok := Get[*Survey](d, s.Supersedes); ok && old.Record.Component != s.Component {
+			return Refuse(CodeRefused, "Correct the entry for the component that it was made for; what else you see now is evidence.",
+				"The as-found survey is sealed; a correction cannot move the entry from %s to %s", old.Record.Component, s.Component)
+		}
 	}
 	if old, ok := d.SurveyOf(s.Component); ok && old.RecordID() != s.Supersedes {
 		return Refuse(CodeConflict, "Correct the earlier entry by superseding it.", "Two parts cannot sit in one position: %s is already surveyed as %q", s.Component, old.RecordID())
@@ -234,7 +242,7 @@ func decideClaim(d *Dossier, c *Claim) error {
 }
 
 func decideFitting(d *Dossier, f *Fitting) error {
-	span, err := f.Valid.Span()
+	began, ended, err := f.Valid.edges()
 	if err != nil {
 		return invalid(f, "/valid", string(f.Valid), dateForms, err.Error(), "")
 	}
@@ -242,12 +250,13 @@ func decideFitting(d *Dossier, f *Fitting) error {
 		if other.RecordID() == f.Supersedes {
 			continue
 		}
-		o, err := other.Record.Valid.Span()
+		otherBegan, otherEnded, err := other.Record.Valid.edges()
 		if err != nil {
 			continue
 		}
-		// The day on which one part gives way to the next belongs to both.
-		if startsBefore(span.First, o.Last) && startsBefore(o.First, span.Last) {
+		// The day, month or year in which one part gives way to the next
+		// belongs to both.
+		if certainlyBefore(began, otherEnded) && certainlyBefore(otherBegan, ended) {
 			return Refuse(CodeConflict, "Shorten one of the spans, or supersede the earlier record.",
 				"Two parts cannot sit in one position: %q (%s) overlaps with %q (%s)", f.Part, f.Valid, other.Record.Part, other.Record.Valid)
 		}
@@ -255,23 +264,10 @@ func decideFitting(d *Dossier, f *Fitting) error {
 	return nil
 }
 
-// startsBefore says whether a span that begins at first begins before another
-// ends at last; an open beginning is before everything, an open end after.
-// Spans that are known to the month or year may share their boundary.
-func startsBefore(first, last time.Time) bool {
-	if first.IsZero() || last.IsZero() {
-		return true
-	}
-	return first.Before(last.AddDate(0, 0, -int(boundary(first, last))))
-}
-
-// boundary is how many days two neighbouring spans may share: up to a month or
-// a year when both meet in the same one.
-func boundary(first, last time.Time) int64 {
-	if first.Year() == last.Year() && (first.Month() == last.Month() || first.YearDay() == 1) {
-		return int64(last.Sub(first).Hours() / 24)
-	}
-	return 0
+// certainlyBefore says whether a beginning lies before an end, where an open
+// beginning is before everything and an open end after.
+func certainlyBefore(began, ended time.Time) bool {
+	return began.IsZero() || ended.IsZero() || began.Before(ended)
 }
 
 func decideOption(d *Dossier, r *Rules, o *Option) error {
@@ -286,8 +282,11 @@ func decideOption(d *Dossier, r *Rules, o *Option) error {
 }
 
 // decideOffer completes a proposal or a change request.
-func decideOffer(d *Dossier, r *Rules, act Act, o *Offer, digest *string) error {
+func decideOffer(d *Dossier, r *Rules, act Act, to string, o *Offer, digest *string) error {
 	b := act.Body
+	if !d.mayDecide(to) {
+		return invalid(b, "/to", to, "an owner or executor on record", "This person may not decide for this machine", "Ask the owner of record.")
+	}
 	if !o.Expires.After(act.At) {
 		return invalid(b, "/offer/expires", o.Expires.Format(time.RFC3339), "a time to come", "The offer would be over before it is made", "")
 	}
@@ -415,7 +414,7 @@ func decideDecision(d *Dossier, act Act, b *Decision) error {
 		}
 		b.Options = chosen
 	}
-	if last, answered := d.Answer(b.On); answered && last.Record.Answer == b.Answer && slices.Equal(last.Record.Options, b.Options) {
+	if last, answered := d.Answer(b.On); answered && last.RecordID() != b.Supersedes && last.Record.Answer == b.Answer && slices.Equal(last.Record.Options, b.Options) {
 		return Refuse(CodeConflict, "The earlier answer stands; take it back first to give another.", "This has been answered already, on %s", last.Recorded.UTC().Format("2 January 2006"))
 	}
 	return nil
@@ -492,6 +491,26 @@ func (d *Dossier) Approval(option string, at time.Time) (a Approval, why string,
 		}
 	}
 	return a, why, ok
+}
+
+// spentOn sums what work has spent under all decisions on one offer, but for
+// one work entry that is being corrected.
+func (d *Dossier) spentOn(offer, corrected string) (Money, error) {
+	var sum Money
+	for _, w := range Live[*Work](d) {
+		decision, ok := d.byID[w.Record.Standing.Decision]
+		if !ok || w.RecordID() == corrected {
+			continue
+		}
+		if x, isDecision := decision.Body.(*Decision); !isDecision || x.On != offer {
+			continue
+		}
+		var err error
+		if sum, err = sum.Add(w.Record.Spent); err != nil {
+			return Money{}, err
+		}
+	}
+	return sum, nil
 }
 
 // SpentUnder sums what work has spent under one decision.

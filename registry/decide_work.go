@@ -4,57 +4,73 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 )
 
 const askFirst = "Ask the owner with a proposal or a change request. If it has happened already, record it as already done: it will stand as unapproved."
 
+// lack is something that an act is missing, and what to do about it.
+type lack struct{ why, fix string }
+
 // decideOpened: no opening before its picture, its gasket and the owner's word.
 func decideOpened(d *Dossier, act Act, o *Opened) error {
 	opening, _ := Get[*Opening](d, o.Opening)
-	var why []string
-	code := CodeRefused
-	fix := "Take the picture first."
+	var lacks []lack
 	if _, sealed := d.Seal(); !sealed {
-		why = append(why, "the as-found survey is not sealed")
-		fix = "Seal the survey, or let the owner sign its gaps."
+		lacks = append(lacks, lack{"the as-found survey is not sealed", "Seal the survey, or let the owner sign its gaps."})
 	}
 	if !d.hasAsFoundPicture(o.Opening) {
-		why = append(why, "there is no as-found picture of its joints")
+		lacks = append(lacks, lack{"there is no as-found picture of its joints", "Take the picture first."})
 	}
 	for _, joint := range opening.Record.Joints {
 		if !slices.ContainsFunc(Live[*Joint](d), func(f Found[*Joint]) bool { return f.Record.Joint == joint }) {
-			why = append(why, fmt.Sprintf("the joint %q is not in the witness register", joint))
-			fix = "Record every joint as found first."
+			lacks = append(lacks, lack{fmt.Sprintf("the joint %q is not in the witness register", joint), "Record every joint as found first."})
 		}
 	}
 	for _, need := range opening.Record.Needs {
 		if !need.InHand {
-			why = append(why, need.What+" is not in hand")
-			fix = "Order it, and open when it has arrived."
+			lacks = append(lacks, lack{need.What + " is not in hand", "Order it, and open when it has arrived."})
 		}
 	}
 	for _, id := range opening.Record.Requires {
-		if !d.isOpened(id) {
-			why = append(why, fmt.Sprintf("%q has to be opened before it", id))
-			fix = "Open in order."
+		if !d.IsOpened(id) {
+			lacks = append(lacks, lack{fmt.Sprintf("%q has to be opened before it", id), "Open in order."})
 		}
 	}
-	o.Standing = Standing{Mark: "unapproved"}
-	if a, ok := d.Agreement(); ok && slices.Contains(a.Care, o.Opening) {
-		o.Standing = Standing{Mark: "care"}
-	}
-	for _, option := range Live[*Option](d) {
-		if approval, _, ok := d.Approval(option.RecordID(), act.At); ok && slices.Contains(approval.Option.Openings, o.Opening) {
-			o.Standing = Standing{Mark: "approved", Decision: approval.Decision.RecordID()}
-		}
-	}
+	code := CodeRefused
+	o.Standing = d.openingStanding(o.Opening, act.At)
 	if o.Standing.Mark == "unapproved" {
-		if len(why) == 0 {
-			code, fix = CodeNotApproved, askFirst
+		if len(lacks) == 0 {
+			code = CodeNotApproved
 		}
-		why = append(why, "no approved option covers this opening")
+		lacks = append(lacks, lack{"no approved option covers this opening", askFirst})
 	}
-	return settle(o.AlreadyDone, &o.Standing, code, fix, fmt.Sprintf("%q cannot be opened", o.Opening), why)
+	var why []string
+	for _, l := range lacks {
+		why = append(why, l.why)
+	}
+	if len(lacks) == 0 {
+		return nil
+	}
+	return settle(o.AlreadyDone, &o.Standing, code, lacks[0].fix, fmt.Sprintf("%q cannot be opened", o.Opening), why)
+}
+
+// openingStanding is how opening something stands to the owner's word.
+func (d *Dossier) openingStanding(opening string, at time.Time) Standing {
+	for _, option := range All[*Option](d) {
+		// What was approved may have been corrected since, when its parts came in.
+		if _, stands := Get[*Option](d, option.RecordID()); !stands {
+			continue
+		}
+		approval, _, ok := d.Approval(option.RecordID(), at)
+		if ok && slices.ContainsFunc(d.OpeningsNeeded(approval.Option.Openings), func(id string) bool { return d.current(id) == d.current(opening) }) {
+			return Standing{Mark: "approved", Decision: approval.Decision.RecordID()}
+		}
+	}
+	if a, ok := d.Agreement(); ok && slices.Contains(a.Care, opening) {
+		return Standing{Mark: "care"}
+	}
+	return Standing{Mark: "unapproved"}
 }
 
 // settle refuses an act for which something was missing, or, when it has
@@ -72,12 +88,35 @@ func settle(alreadyDone bool, s *Standing, code Code, fix, what string, why []st
 
 func (d *Dossier) hasAsFoundPicture(opening string) bool {
 	return slices.ContainsFunc(Live[*Photo](d), func(p Found[*Photo]) bool {
-		return p.Record.Shows == "as-found" && slices.Contains(p.Record.Openings, opening)
+		return p.Record.Shows == "as-found" && slices.ContainsFunc(p.Record.Openings, func(x string) bool { return d.current(x) == d.current(opening) })
 	})
 }
 
-func (d *Dossier) isOpened(opening string) bool {
-	return slices.ContainsFunc(Live[*Opened](d), func(f Found[*Opened]) bool { return f.Record.Opening == opening })
+// OpeningsNeeded lists openings with all that have to come before them, each
+// once, those asked for first.
+func (d *Dossier) OpeningsNeeded(openings []string) []string {
+	var out []string
+	var need func(id string)
+	need = func(id string) {
+		if slices.Contains(out, id) {
+			return
+		}
+		out = append(out, id)
+		if opening, ok := Get[*Opening](d, id); ok {
+			for _, r := range opening.Record.Requires {
+				need(r)
+			}
+		}
+	}
+	for _, id := range openings {
+		need(id)
+	}
+	return out
+}
+
+// IsOpened says whether an opening has been made.
+func (d *Dossier) IsOpened(opening string) bool {
+	return slices.ContainsFunc(Live[*Opened](d), func(f Found[*Opened]) bool { return d.current(f.Record.Opening) == d.current(opening) })
 }
 
 // decideWork: only what the owner approved, what is on the care list, or what
@@ -95,14 +134,14 @@ func decideWork(d *Dossier, r *Rules, act Act, w *Work) error {
 	w.Standing = Standing{}
 	switch {
 	case w.Option != "":
-		why = append(why, coverWork(d, act, w)...)
+		why = append(why, coverWork(d, r, act, w)...)
 	case w.Care != "":
 		why = append(why, careWork(d, w, t)...)
 	default:
 		why = append(why, "it names neither an approved option nor an item of the care list")
 	}
 	for _, id := range w.Openings {
-		if !d.isOpened(id) {
+		if !d.IsOpened(id) {
 			why = append(why, fmt.Sprintf("the opening %q is not recorded", id))
 		}
 	}
@@ -110,21 +149,36 @@ func decideWork(d *Dossier, r *Rules, act Act, w *Work) error {
 		if c.Keep != nil {
 			return invalid(w, at("/changes", i)+"/keep", "", "", "Work done makes no promise", "Record the removed part with its tag and place.")
 		}
-		if _, rule, _ := r.Component(c.Component); rule.IdentityBearing {
-			if w.Second == "" || w.Second == w.By {
-				return invalid(w, "/second", w.Second, "a second person", fmt.Sprintf("%s bears identity: a second signature is needed", c.Component), "")
-			}
-			if len(w.Photos) == 0 {
-				return invalid(w, "/photos", "", "", fmt.Sprintf("%s bears identity: pictures before and after are needed", c.Component), "")
-			}
+		if err := checkIdentity(r, w, c.Component); err != nil {
+			return err
+		}
+	}
+	for _, f := range w.Fitted {
+		if err := checkIdentity(r, w, f.Component); err != nil {
+			return err
 		}
 	}
 	return settle(w.AlreadyDone, &w.Standing, code, fix, "The work cannot be recorded as agreed", why)
 }
 
+// checkIdentity asks for two people and pictures where work touches what the
+// machine is known by.
+func checkIdentity(r *Rules, w *Work, component string) error {
+	if _, rule, _ := r.Component(component); !rule.IdentityBearing {
+		return nil
+	}
+	if w.Second == "" || w.Second == w.By {
+		return invalid(w, "/second", w.Second, "a second person", fmt.Sprintf("%s bears identity: a second signature is needed", component), "")
+	}
+	if len(w.Photos) == 0 {
+		return invalid(w, "/photos", "", "", fmt.Sprintf("%s bears identity: pictures before and after are needed", component), "")
+	}
+	return nil
+}
+
 // coverWork says what keeps the owner's approval from covering the work, and
 // sets its standing when nothing does.
-func coverWork(d *Dossier, act Act, w *Work) (why []string) {
+func coverWork(d *Dossier, r *Rules, act Act, w *Work) (why []string) {
 	approval, missing, ok := d.Approval(w.Option, act.At)
 	if !ok {
 		return []string{missing}
@@ -137,8 +191,14 @@ func coverWork(d *Dossier, act Act, w *Work) (why []string) {
 			why = append(why, fmt.Sprintf("a change to the %s of %s was not part of what the owner approved", c.Proposition, c.Component))
 		}
 	}
+	for _, f := range w.Fitted {
+		_, rule, _ := r.Component(f.Component)
+		if !rule.Consumable && !slices.ContainsFunc(approval.Option.Changes, func(x Change) bool { return x.Component == f.Component }) {
+			why = append(why, fmt.Sprintf("a part on %s was not part of what the owner approved", f.Component))
+		}
+	}
 	for _, id := range w.Openings {
-		if !slices.Contains(approval.Option.Openings, id) {
+		if !slices.Contains(d.OpeningsNeeded(approval.Option.Openings), id) {
 			why = append(why, fmt.Sprintf("the opening %q was not part of what the owner approved", id))
 		}
 	}
@@ -147,7 +207,7 @@ func coverWork(d *Dossier, act Act, w *Work) (why []string) {
 			why = append(why, n.What+" is not in hand")
 		}
 	}
-	spent, err := d.SpentUnder(approval.Decision.RecordID())
+	spent, err := d.spentOn(approval.Decision.Record.On, w.Supersedes)
 	if err == nil {
 		spent, err = spent.Add(w.Spent)
 	}
@@ -203,11 +263,17 @@ func decideRemoved(d *Dossier, p *RemovedPart) error {
 // been done there since, and only if taking it off could be undone.
 func decideMove(d *Dossier, r *Rules, m *PartMove) error {
 	part, _ := Get[*RemovedPart](d, m.Part)
-	switch now := d.Custody(m.Part); {
+	switch now := d.custodyWithout(m.Part, m.Supersedes); {
 	case now == "destroyed":
 		return Refuse(CodeRefused, "Correct the record of its destruction if that was wrong.", "The part %q is recorded as destroyed", m.Part)
 	case now == m.Custody && m.Place.IsZero():
 		return Refuse(CodeConflict, "", "The part %q is already %q", m.Part, now)
+	}
+	if corrected, ok := Get[*PartMove](d, m.Supersedes); ok && corrected.Record.Custody == m.Custody {
+		return nil // something else about the same move is corrected
+	}
+	if d.custodyWithout(m.Part, m.Supersedes) == "fitted" {
+		return Refuse(CodeRefused, "Record the work that takes it off, and the part under a tag of its own.", "The part %q is on the machine again", m.Part)
 	}
 	if m.Custody != "fitted" {
 		return nil
@@ -224,7 +290,7 @@ func decideMove(d *Dossier, r *Rules, m *PartMove) error {
 			continue
 		}
 		layers := d.Layers(c.Component, c.Proposition)
-		if len(layers) == 0 || layers[len(layers)-1].Work.RecordID() != part.Record.Work {
+		if len(layers) == 0 || layers[len(layers)-1].Work.RecordID() != w.RecordID() {
 			return Refuse(CodeRefused, "Undo the later work first.", "Something else has been done to %s since", c.Component)
 		}
 	}
@@ -235,6 +301,9 @@ func decideGate(d *Dossier, r *Rules, g *Gate) error {
 	i := slices.IndexFunc(r.Gates, func(x GateRule) bool { return x.ID == g.Gate })
 	if i < 0 {
 		return invalid(g, "/gate", g.Gate, "the gates of the catalog", "There is no such gate", "")
+	}
+	if g.Supersedes != "" {
+		return Refuse(CodeRefused, "Take it back and pass it again.", "A gate is not corrected: others rest on it")
 	}
 	rule := r.Gates[i]
 	passed := map[string]bool{}
@@ -291,6 +360,20 @@ func decideGate(d *Dossier, r *Rules, g *Gate) error {
 func decideGateTakenBack(d *Dossier, r *Rules, g *GateTakenBack) error {
 	if !slices.ContainsFunc(d.GatesPassed(r), func(p Found[*Gate]) bool { return p.Record.Gate == g.Gate }) {
 		return Refuse(CodeConflict, "", "The gate %q is not passed", g.Gate)
+	}
+	return nil
+}
+
+// decideWithdrawal: what others rest on has a way of its own to be undone.
+func decideWithdrawal(d *Dossier, w *Withdrawal) error {
+	e, _ := d.Entry(w.Record)
+	switch e.Kind {
+	case "decision":
+		return Refuse(CodeRefused, "Let the owner take the answer back, or answer anew.", "An answer of the owner is kept for ever and is not withdrawn")
+	case "survey-seal":
+		return Refuse(CodeRefused, "Record later findings as evidence.", "A sealed survey stays sealed")
+	case "gate":
+		return Refuse(CodeRefused, "Take the gate back, and with it every later one.", "A gate is not withdrawn: others rest on it")
 	}
 	return nil
 }

@@ -1,8 +1,10 @@
 package registry
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
+	"slices"
 	"time"
 )
 
@@ -70,6 +72,9 @@ func Replay(machine string, events [][]byte, knownAt time.Time) (*Dossier, error
 // Apply adds a record that was decided or stored.
 func (d *Dossier) Apply(m Meta, b Body) {
 	e := &Entry{Meta: m, Body: b}
+	if m.Version > d.version {
+		d.version, d.last = m.Version, m.Hash
+	}
 	c := b.common()
 	if old := d.byID[c.Supersedes]; old != nil {
 		old.SupersededBy = c.ID
@@ -223,16 +228,48 @@ func (d *Dossier) NotFitted(component string) bool {
 	return false
 }
 
-// Custody says where a removed part is now, and since which record.
-func (d *Dossier) Custody(part string) string {
+// current follows a record's corrections to the identifier of the last one.
+func (d *Dossier) current(id string) string {
+	for e := d.byID[id]; e != nil && e.SupersededBy != ""; e = d.byID[id] {
+		id = e.SupersededBy
+	}
+	return id
+}
+
+// inPlace lists live entries of some kinds in the order in which things
+// happened here: a correction stands where the record stood that it corrects.
+func (d *Dossier) inPlace(ks ...Kind) []*Entry {
+	place := func(e *Entry) uint64 {
+		for old := d.byID[e.Body.common().Supersedes]; old != nil && old.Version < e.Version; old = d.byID[e.Body.common().Supersedes] {
+			e = old
+		}
+		return e.Version
+	}
+	var out []*Entry
+	for _, k := range ks {
+		for _, e := range d.byKind[k] {
+			if e.Live() {
+				out = append(out, e)
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b *Entry) int { return cmp.Compare(place(a), place(b)) })
+	return out
+}
+
+// Custody says where a removed part is now; "" when there is no such part.
+func (d *Dossier) Custody(part string) string { return d.custodyWithout(part, "") }
+
+// custodyWithout is Custody as it would be without one move.
+func (d *Dossier) custodyWithout(part, move string) string {
 	r, ok := Get[*RemovedPart](d, part)
 	if !ok {
 		return ""
 	}
 	custody := r.Record.Custody
-	for _, m := range Live[*PartMove](d) {
-		if m.Record.Part == part {
-			custody = m.Record.Custody
+	for _, e := range d.inPlace("part-move") {
+		if m := e.Body.(*PartMove); d.current(m.Part) == r.RecordID() && m.ID != move {
+			custody = m.Custody
 		}
 	}
 	return custody
@@ -271,7 +308,7 @@ func (d *Dossier) Layers(component string, p Proposition) []Layer {
 // removedBy finds the part that one work entry took off one component.
 func (d *Dossier) removedBy(work, component string) (string, bool) {
 	for _, r := range Live[*RemovedPart](d) {
-		if r.Record.Work == work && r.Record.Component == component {
+		if d.current(r.Record.Work) == d.current(work) && r.Record.Component == component {
 			return r.RecordID(), true
 		}
 	}
@@ -283,10 +320,7 @@ func (d *Dossier) removedBy(work, component string) (string, bool) {
 // to "not-tested".
 func (d *Dossier) FunctionOf(component string) string {
 	function := "not-tested"
-	for _, e := range d.entries {
-		if !e.Live() {
-			continue
-		}
+	for _, e := range d.inPlace("survey", "work", "check") {
 		switch b := e.Body.(type) {
 		case *Survey:
 			if b.Component == component && b.Function != "" {

@@ -183,6 +183,11 @@ func CheckBody(b Body) error {
 	fs.id("/id", c.ID, false)
 	fs.date("/valid", c.Valid)
 	fs.id("/supersedes", c.Supersedes, true)
+	for _, p := range Privates(b) {
+		if p.Digest != "" && !CheckDigest(p.Digest) {
+			fs.add("", p.Digest, "sha256: and 64 hex figures", "The digest of a withheld value is malformed", "Give the value itself; it is sealed on the way in.")
+		}
+	}
 	b.check(&fs)
 	return fs.err(Title(b.Kind()))
 }
@@ -225,10 +230,49 @@ func Extend(version uint64, previous string, stamp Stamp, bodies []Body) ([][]by
 func DecodeEvent(data []byte) (Envelope, error) {
 	var e Envelope
 	if err := strictJSON(data, &e); err != nil {
+		// An envelope of another format may hold other keys: that is not damage.
+		var other struct{ Format int }
+		if json.Unmarshal(data, &other) == nil && other.Format > EnvelopeFormat {
+			return Envelope{}, unknownFormat(other.Format)
+		}
 		return Envelope{}, &Error{Code: CodeTampered, Message: "A stored event cannot be read: " + err.Error()}
 	}
 	if e.Format != EnvelopeFormat {
-		return Envelope{}, Refuse(CodeUnsupported, "A newer asfound may read it.", "The event has envelope format %d; this program reads %d", e.Format, EnvelopeFormat)
+		return Envelope{}, unknownFormat(e.Format)
 	}
 	return e, nil
+}
+
+func unknownFormat(format int) error {
+	return Refuse(CodeUnsupported, "A newer asfound may read it.", "The event has envelope format %d; this program reads %d", format, EnvelopeFormat)
+}
+
+// IDOf is the record's identifier.
+func IDOf(b Body) string { return b.common().ID }
+
+// SetID names a record that has no identifier yet.
+func SetID(b Body, id string) { b.common().ID = id }
+
+// SameRecord says whether a record that was given again is the one that stands
+// recorded, leaving aside what Decide completed.
+func SameRecord(recorded, given Body) (bool, error) {
+	var stood, again map[string]any
+	for _, x := range []struct {
+		body Body
+		to   *map[string]any
+	}{{recorded, &stood}, {given, &again}} {
+		raw, err := json.Marshal(x.body)
+		if err != nil {
+			return false, err
+		}
+		if err := json.Unmarshal(raw, x.to); err != nil {
+			return false, err
+		}
+	}
+	for _, completed := range []string{"valid", "digest", "standing", "undo"} {
+		if _, ok := again[completed]; !ok {
+			delete(stood, completed)
+		}
+	}
+	return sameJSON(stood, again)
 }

@@ -2,6 +2,7 @@ package registry
 
 import (
 	"encoding/json"
+	"strings"
 
 	"github.com/govalues/decimal"
 )
@@ -91,7 +92,7 @@ func (fs *faults) money(pointer string, m Money) {
 	if m.Amount.IsNeg() {
 		fs.add(pointer+"/amount", m.Amount.String(), "0 or more", "The amount cannot be negative", "")
 	}
-	if len(m.Currency) != 3 || m.Currency[0] < 'A' || m.Currency[0] > 'Z' {
+	if len(m.Currency) != 3 || strings.Trim(m.Currency, "ABCDEFGHIJKLMNOPQRSTUVWXYZ") != "" {
 		fs.add(pointer+"/currency", m.Currency, "three capital letters of ISO 4217, such as GBP", "The currency is missing or not known", "")
 	}
 }

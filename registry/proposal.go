@@ -57,12 +57,10 @@ func (o *Offer) check(fs *faults) {
 		fs.add("/offer/options", "", "", "The offer holds no option", "Weigh at least one option, and \"leave\" beside it.")
 	}
 	for i := range o.Options {
-		var inner faults
-		o.Options[i].check(&inner)
-		for _, f := range inner {
-			f.Pointer = at("/offer/options", i) + f.Pointer
-			*fs = append(*fs, f)
-		}
+		checkFrozen(fs, at("/offer/options", i), &o.Options[i])
+	}
+	for i := range o.Openings {
+		checkFrozen(fs, at("/offer/openings", i), &o.Openings[i])
 	}
 	for i, r := range o.Recommended {
 		if _, ok := o.Option(r); !ok {
@@ -74,6 +72,17 @@ func (o *Offer) check(fs *faults) {
 	}
 	fs.money("/offer/ceiling", o.Ceiling)
 	checkEstimates(fs, "/offer/shown", o.Shown)
+}
+
+// checkFrozen checks a record that is frozen into another one.
+func checkFrozen(fs *faults, pointer string, b Body) {
+	var inner faults
+	inner.id("/id", b.common().ID, false)
+	b.check(&inner)
+	for _, f := range inner {
+		f.Pointer = pointer + f.Pointer
+		*fs = append(*fs, f)
+	}
 }
 
 // Link is an unguessable way in for one person and one purpose. Only the

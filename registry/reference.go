@@ -72,6 +72,7 @@ func references(b Body) (refs []reference) {
 	case *Claim:
 		add("/component", subjectKind(b.Proposition), b.Component)
 		add("/by", "person", b.By)
+		list("/resolves", "record", b.Resolves)
 	case *Fault:
 		list("/components", "component", b.Components)
 		add("/by", "person", b.By)

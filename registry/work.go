@@ -2,6 +2,7 @@ package registry
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 )
 
@@ -192,6 +193,9 @@ func upcastCheck1(data json.RawMessage) (json.RawMessage, error) {
 	var old map[string]json.RawMessage
 	if err := json.Unmarshal(data, &old); err != nil {
 		return nil, err
+	}
+	if old == nil {
+		return nil, errors.New("the body is not an object")
 	}
 	var passed bool
 	if raw, ok := old["passed"]; ok {
