@@ -21,6 +21,7 @@ func (p *pdf) decisions() {
 		if o.Kind == "change-request" {
 			kind = "Change request "
 		}
+		p.room(85) // the heading stays with its first option
 		p.part(kind + o.ID)
 		standing := o.Standing
 		if standing == "" {

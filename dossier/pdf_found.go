@@ -241,6 +241,7 @@ func (p *pdf) faults() {
 	p.section("Faults and options")
 	p.write(body("Points are thousandths of each index: the mean, and in brackets the 80 % interval."))
 	for _, f := range p.r.Faults {
+		p.room(70) // the heading stays with its first option
 		p.part(f.Complaint)
 		if f.Grave {
 			p.write(strong("It could hurt someone."))

@@ -323,11 +323,20 @@ func isDigest(s string) bool {
 type laid []piece
 
 func (l laid) height() float64 {
-	h := 0.0
+	h := l.drop()
 	for _, p := range l {
 		h += p.look.height()
 	}
 	return h
+}
+
+// drop is how much lower a cell begins so that its first line stands on one
+// line with its neighbours'.
+func (l laid) drop() float64 {
+	if len(l) == 0 {
+		return 0
+	}
+	return max(0, lower(l[0].look))
 }
 
 // table sets rows under a head that is repeated on every page. A row moves to
@@ -412,7 +421,7 @@ func tallest(cells []laid) float64 {
 // line is taken, so that it always comes to an end.
 func split(cells []laid, height float64) (now, rest []laid) {
 	for _, c := range cells {
-		n, h := 0, 0.0
+		n, h := 0, c.drop()
 		for n < len(c) && h+c[n].look.height() <= height {
 			h += c[n].look.height()
 			n++
@@ -429,7 +438,7 @@ func split(cells []laid, height float64) (now, rest []laid) {
 func (s *sheet) row(cells []laid, widths []float64) {
 	x := marginSide
 	for i, c := range cells {
-		y := s.y + cellPad
+		y := s.y + cellPad + c.drop()
 		for _, p := range c {
 			s.line(x+cellPad, y, p.look, p.text)
 			y += p.look.height()
