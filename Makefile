@@ -1,0 +1,30 @@
+# What a contributor runs. Everything but "tools" needs Go and nothing else.
+
+.PHONY: test race lint bench fuzz tools
+
+test:
+	go test ./...
+
+# The race detector on what is concurrent; needs a C compiler.
+race:
+	go test -race -short ./registry/ledgertest ./store ./workshop ./server
+
+lint:
+	test -z "$$(gofmt -l .)" || { gofmt -l .; exit 1; }
+	go vet ./...
+	staticcheck ./...
+
+bench:
+	go test -run '^$$' -bench . -benchtime 1s ./scoring ./store ./schema ./catalog ./importers/... ./server
+
+# One minute for each fuzz target: for a quiet evening, not for every change.
+fuzz:
+	@for pkg in $$(go list ./...); do \
+		for f in $$(go test -list '^Fuzz' $$pkg | grep '^Fuzz'); do \
+			echo "$$pkg $$f"; go test -run '^$$' -fuzz "^$$f$$" -fuzztime 60s $$pkg || exit 1; \
+		done; \
+	done
+
+tools:
+	go install honnef.co/go/tools/cmd/staticcheck@v0.8.2
+	go install golang.org/x/vuln/cmd/govulncheck@v1.9.0

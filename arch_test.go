@@ -1,0 +1,164 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+const module = "example.org/asfound"
+
+// layer says what a package may import: of this module, of other modules, and
+// whether it must be pure (no I/O, no clock, no randomness of its own).
+type layer struct {
+	ours    []string
+	modules []string
+	pure    bool
+}
+
+// layers is the table of who may import whom. Sub-packages share the row of
+// their nearest parent that has one.
+var layers = map[string]layer{
+	"": {ours: []string{"cli"}},
+	"registry": {pure: true, modules: []string{"golang.org/x/mod/sumdb/tlog", "github.com/gowebpki/jcs",
+		"github.com/govalues/decimal"}},
+	"registry/ledgertest": {ours: []string{"registry"}},
+	"scoring":             {pure: true, ours: []string{"registry"}},
+	"schema":              {ours: []string{"registry"}, modules: []string{"github.com/santhosh-tekuri/jsonschema/v5"}},
+	"catalog":             {ours: []string{"registry"}, modules: []string{"github.com/santhosh-tekuri/jsonschema/v5"}},
+	"store": {ours: []string{"registry"}, modules: []string{"github.com/dgraph-io/badger/v4", "golang.org/x/mod/sumdb/tlog",
+		"golang.org/x/sys/unix"}},
+	"importers": {ours: []string{"registry", "importers"}, modules: []string{"github.com/xuri/excelize/v2", "github.com/bep/imagemeta",
+		"golang.org/x/image", "golang.org/x/text"}},
+	"workshop": {ours: []string{"registry", "scoring", "schema", "catalog"}},
+	"dossier": {ours: []string{"registry", "scoring", "workshop"}, modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/go-fonts/dejavu",
+		"golang.org/x/mod/sumdb"}},
+	"server": {ours: []string{"registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},
+	"demo":   {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
+	"cli": {ours: []string{"registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo"},
+		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2"}},
+}
+
+// pureStd are the packages of the standard library that a pure package may use.
+var pureStd = []string{"bytes", "cmp", "context", "crypto/sha256", "encoding/base64", "encoding/hex", "encoding/json", "errors", "fmt", "io",
+	"iter", "maps", "math", "math/big", "slices", "sort", "strconv", "strings", "time", "unicode", "unicode/utf8"}
+
+// impureCalls must not be called in a pure package, which may import their
+// packages for other things.
+var impureCalls = []string{"time.Now", "time.Since", "time.Until", "time.Sleep", "time.After", "time.Tick", "fmt.Print", "fmt.Println", "fmt.Printf"}
+
+// TestLayers reads every source file of the module in this process: the test
+// cache sees what it reads, as it would not with a child process.
+func TestLayers(t *testing.T) {
+	seen := map[string]bool{}
+	err := filepath.WalkDir(".", func(name string, e fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return err
+		case e.IsDir() && (e.Name() == "testdata" || strings.HasPrefix(e.Name(), ".") && name != "."):
+			return filepath.SkipDir
+		case e.IsDir() || !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go"):
+			return nil
+		}
+		pkg := path.Dir(filepath.ToSlash(name))
+		if pkg == "." {
+			pkg = ""
+		}
+		row, ok := rowOf(pkg)
+		if !ok {
+			t.Errorf("%s: the package has no row in the table of layers", name)
+			return nil
+		}
+		seen[pkg] = true
+		file, err := parser.ParseFile(token.NewFileSet(), name, nil, parser.SkipObjectResolution)
+		if err != nil {
+			return err
+		}
+		checkImports(t, name, pkg, row, file)
+		if row.pure {
+			checkPure(t, name, file)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for pkg := range layers {
+		if !seen[pkg] {
+			t.Errorf("the table of layers has a row for %q, and there is no such package", pkg)
+		}
+	}
+}
+
+func rowOf(pkg string) (layer, bool) {
+	for {
+		if row, ok := layers[pkg]; ok {
+			return row, true
+		}
+		i := strings.LastIndexByte(pkg, '/')
+		if i < 0 {
+			return layer{}, false
+		}
+		pkg = pkg[:i]
+	}
+}
+
+func checkImports(t *testing.T, name, pkg string, row layer, file *ast.File) {
+	for _, spec := range file.Imports {
+		imported, err := strconv.Unquote(spec.Path.Value)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if spec.Name != nil && spec.Name.Name != "_" && row.pure {
+			t.Errorf("%s: %s is imported under another name, which hides what is called", name, imported)
+		}
+		switch ours, isOurs := strings.CutPrefix(imported, module+"/"); {
+		case imported == "testing":
+			if pkg != "registry/ledgertest" {
+				t.Errorf("%s imports testing outside a test", name)
+			}
+		case imported == module:
+			t.Errorf("%s imports the main package", name)
+		case isOurs:
+			if !slices.ContainsFunc(row.ours, func(o string) bool {
+				return ours == o || o == pkg && strings.HasPrefix(ours, o+"/") || parent(ours) == o
+			}) {
+				t.Errorf("%s imports %s, which its layer may not", name, ours)
+			}
+		case strings.Contains(strings.SplitN(imported, "/", 2)[0], "."):
+			if !slices.ContainsFunc(row.modules, func(m string) bool { return imported == m || strings.HasPrefix(imported, m+"/") }) && pkg != "registry/ledgertest" {
+				t.Errorf("%s imports the module %s, which its layer may not", name, imported)
+			}
+		case row.pure && !slices.Contains(pureStd, imported):
+			t.Errorf("%s imports %s, and its package is pure", name, imported)
+		}
+	}
+}
+
+// parent is the package that a sub-package belongs to.
+func parent(pkg string) string {
+	if i := strings.IndexByte(pkg, '/'); i >= 0 && pkg != "registry/ledgertest" {
+		return pkg[:i]
+	}
+	return pkg
+}
+
+func checkPure(t *testing.T, name string, file *ast.File) {
+	ast.Inspect(file, func(n ast.Node) bool {
+		sel, ok := n.(*ast.SelectorExpr)
+		if !ok {
+			return true
+		}
+		if x, ok := sel.X.(*ast.Ident); ok && slices.Contains(impureCalls, x.Name+"."+sel.Sel.Name) {
+			t.Errorf("%s calls %s.%s, and its package is pure", name, x.Name, sel.Sel.Name)
+		}
+		return true
+	})
+}

@@ -1,0 +1,208 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/oklog/ulid/v2"
+
+	"example.org/asfound/catalog"
+	"example.org/asfound/dossier"
+	"example.org/asfound/importers"
+	"example.org/asfound/registry"
+	"example.org/asfound/schema"
+	"example.org/asfound/store"
+	"example.org/asfound/workshop"
+)
+
+// keyFile holds the registry's signing key, beside the ledger and not in it.
+const keyFile = "registry.key"
+
+// opened is an open registry.
+type opened struct {
+	*workshop.Workshop
+	store    *store.Store
+	catalog  *catalog.Catalog
+	signer   string
+	verifier string
+}
+
+// open opens the registry once; later commands of the same run share it.
+func (c *call) open() (*opened, error) {
+	if c.opened != nil {
+		return c.opened, nil
+	}
+	knowledge, err := c.loadCatalog()
+	if err != nil {
+		return nil, err
+	}
+	schemas, err := schema.Compile()
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(c.line.Dir, 0o700); err != nil {
+		return nil, registry.Refuse(registry.CodeInvalid, "Choose another folder with --dir.", "The registry's folder %s cannot be made: %v", c.line.Dir, errors.Unwrap(err))
+	}
+	s, err := store.Open(c.line.Dir, store.Options{Warn: func(m string) { fmt.Fprintf(c.Stderr, "asfound: storage: %s\n", m) }})
+	if err != nil {
+		return nil, err
+	}
+	o := &opened{store: s, catalog: knowledge, Workshop: &workshop.Workshop{Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private(), Views: s.Views(),
+		Catalog: knowledge, Schemas: schemas, Now: c.Now, NewID: newIDs(c.Now, c.Random), Random: c.Random}}
+	if o.signer, o.verifier, err = c.key(); err != nil {
+		return nil, errors.Join(err, s.Close())
+	}
+	c.opened = o
+	return o, nil
+}
+
+// loadCatalog loads the catalog with the packs that are laid over it.
+func (c *call) loadCatalog() (*catalog.Catalog, error) {
+	var packs []fs.FS
+	for _, p := range c.line.Packs {
+		if p = strings.TrimSpace(p); p != "" {
+			packs = append(packs, os.DirFS(p))
+		}
+	}
+	return catalog.Load(packs...)
+}
+
+// workshop opens the registry and gives its application.
+func (c *call) workshop() (*workshop.Workshop, error) {
+	o, err := c.open()
+	if err != nil {
+		return nil, err
+	}
+	return o.Workshop, nil
+}
+
+func (a *app) close() {
+	if a.opened != nil {
+		if err := a.opened.store.Close(); err != nil {
+			fmt.Fprintf(a.Stderr, "asfound: closing the registry: %v\n", err)
+		}
+		a.opened = nil
+	}
+}
+
+// newIDs makes identifiers that rise with time and are unique.
+func newIDs(now func() time.Time, random io.Reader) func() string {
+	var mu sync.Mutex
+	entropy := ulid.Monotonic(random, 0)
+	return func() string {
+		mu.Lock()
+		defer mu.Unlock()
+		id, err := ulid.New(ulid.Timestamp(now()), entropy)
+		if err != nil {
+			panic("cli: no identifier can be made: " + err.Error())
+		}
+		return strings.ToLower(id.String())
+	}
+}
+
+// key reads the registry's signing key, or makes it at the first use.
+func (c *call) key() (signer, verifier string, err error) {
+	name := filepath.Join(c.line.Dir, keyFile)
+	raw, err := os.ReadFile(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		id := make([]byte, 5)
+		if _, err := io.ReadFull(c.Random, id); err != nil {
+			return "", "", err
+		}
+		signer, verifier, err := dossier.NewKey(c.Random, fmt.Sprintf("asfound-%x", id))
+		if err != nil {
+			return "", "", err
+		}
+		return signer, verifier, writeFile(name, func(w io.Writer) error {
+			_, err := io.WriteString(w, signer+"\n")
+			return err
+		})
+	}
+	if err != nil {
+		return "", "", err
+	}
+	signer = strings.TrimSpace(string(raw))
+	verifier, err = dossier.VerifierOf(signer)
+	return signer, verifier, err
+}
+
+// anatomy is what the importers must know.
+func (o *opened) anatomy() *importers.Anatomy { return anatomyOf(o.catalog) }
+
+func anatomyOf(knowledge *catalog.Catalog) *importers.Anatomy {
+	var components []importers.Component
+	for _, c := range knowledge.ComponentsInWalk() {
+		components = append(components, importers.Component{ID: c.ID, Code: c.Code, Name: c.Name, Group: c.GroupName})
+	}
+	var assemblies []string
+	for _, a := range knowledge.Assemblies() {
+		assemblies = append(assemblies, a.ID)
+	}
+	return importers.NewAnatomy(components, assemblies, knowledge.Rules().Signs)
+}
+
+// writePDF writes a machine's dossier for reading.
+func (o *opened) writePDF(ctx context.Context, w io.Writer, machine string, public bool) error {
+	r, err := o.Report(ctx, machine, workshop.ReportOptions{Public: public})
+	if err != nil {
+		return err
+	}
+	in := dossier.PDFInput{Report: r, Program: "asfound " + Version, Preview: o.photo(ctx), Key: o.verifier}
+	events, err := o.Events(ctx, machine)
+	if err != nil {
+		return err
+	}
+	history := registry.History{Machine: machine}
+	for _, event := range events {
+		if _, err := history.Add(event); err != nil {
+			return err
+		}
+	}
+	if in.Root, err = history.Tree().Root(history.Tree().Size()); err != nil {
+		return err
+	}
+	if in.Origin, err = dossier.Origin(dossier.KeyName(o.verifier), machine); err != nil {
+		return err
+	}
+	return dossier.WritePDF(w, in)
+}
+
+// writeBundle writes a machine's dossier for checking.
+func (o *opened) writeBundle(ctx context.Context, w io.Writer, machine string, public, originals bool) error {
+	if _, err := o.Load(ctx, machine, workshop.At{}); err != nil {
+		return err
+	}
+	events, err := o.Events(ctx, machine)
+	if err != nil {
+		return err
+	}
+	in := dossier.BundleInput{Events: events, Edition: dossier.EditionPrivate, Originals: originals, Signer: o.signer,
+		Program: "asfound " + Version, Catalog: o.catalog.Identity().String(), Photo: o.photo(ctx),
+		Private: func(digest string) ([]byte, error) {
+			r, _, err := o.Private.Get(ctx, digest)
+			if err != nil {
+				return nil, err
+			}
+			defer r.Close()
+			return io.ReadAll(r)
+		}}
+	if public {
+		in.Edition, in.Originals = dossier.EditionPublic, false
+	}
+	return dossier.WriteBundle(w, in)
+}
+
+func (o *opened) photo(ctx context.Context) func(digest string) (io.ReadCloser, error) {
+	return func(digest string) (io.ReadCloser, error) {
+		r, _, err := o.Photos.Get(ctx, digest)
+		return r, err
+	}
+}

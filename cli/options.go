@@ -1,0 +1,95 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"github.com/alecthomas/kong"
+)
+
+// option is one setting. A flag beats the environment, the environment beats
+// the default.
+type option struct {
+	Flag     string `json:"flag"`
+	Variable string `json:"variable"`
+	Default  string `json:"default"`
+	Help     string `json:"help"`
+}
+
+// options is the one table of settings that are not particular to a command.
+var options = []option{
+	{"dir", "ASFOUND_DIR", "", "folder of the registry"},
+	{"as", "ASFOUND_PERSON", "mechanic", "person id under which records are made"},
+	{"packs", "ASFOUND_PACKS", "", "folders with catalog packs, separated by commas"},
+	{"addr", "ASFOUND_ADDR", "127.0.0.1:8350", "address that serve listens on"},
+	{"beyond-loopback", "ASFOUND_BEYOND_LOOPBACK", "false", "let serve listen on an address that other machines can reach"},
+	{"base-url", "ASFOUND_BASE_URL", "", "how people reach the server, for the owner's links"},
+}
+
+// optionVars gives kong the effective values behind the flags.
+func optionVars(getenv func(string) string) kong.Vars {
+	vars := kong.Vars{}
+	for _, o := range options {
+		vars[o.Flag] = effective(o, getenv)
+		vars[o.Flag+"_help"] = fmt.Sprintf("%s (%s)", o.Help, o.Variable)
+	}
+	return vars
+}
+
+func effective(o option, getenv func(string) string) string {
+	if v := getenv(o.Variable); v != "" {
+		return v
+	}
+	if o.Flag == "dir" {
+		return defaultDir(getenv)
+	}
+	return o.Default
+}
+
+// defaultDir is where a registry lives when nobody says: with the user's data.
+func defaultDir(getenv func(string) string) string {
+	if d := getenv("XDG_DATA_HOME"); d != "" {
+		return filepath.Join(d, "asfound")
+	}
+	if home, err := os.UserHomeDir(); err == nil {
+		return filepath.Join(home, ".local", "share", "asfound")
+	}
+	return "asfound-registry"
+}
+
+type configCommand struct{}
+
+// Run prints every setting with its effective value and where it comes from.
+func (configCommand) Run(c *call) error {
+	type row struct {
+		option
+		Value string `json:"value"`
+		From  string `json:"from"`
+	}
+	given := map[string]string{"dir": c.line.Dir, "as": c.line.As, "packs": c.line.packs()}
+	rows := []row{}
+	for _, o := range options {
+		r := row{option: o, Value: effective(o, c.Getenv), From: "default"}
+		if c.Getenv(o.Variable) != "" {
+			r.From = "environment"
+		}
+		if v, ok := given[o.Flag]; ok && v != r.Value {
+			r.Value, r.From = v, "flag"
+		}
+		rows = append(rows, r)
+	}
+	return c.print(rows, func(w io.Writer) {
+		for _, r := range rows {
+			fmt.Fprintf(w, "%-10s %-28s %s\n%10s %s (--%s, %s)\n", r.Flag, orDash(r.Value), "from "+r.From, "", r.Help, r.Flag, r.Variable)
+		}
+	})
+}
+
+func orDash(s string) string {
+	if s == "" {
+		return "-"
+	}
+	return s
+}

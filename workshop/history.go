@@ -1,0 +1,82 @@
+package workshop
+
+import (
+	"context"
+	"sync"
+
+	"example.org/asfound/registry"
+)
+
+// heldHistories is how many machines' histories are held in memory.
+const heldHistories = 32
+
+// histories holds histories that were read lately, so that only what was
+// appended since is read and decoded. Events never change, so what is held
+// never goes stale.
+type histories struct {
+	mu   sync.Mutex
+	held map[string]*heldHistory
+	use  uint64
+}
+
+type heldHistory struct {
+	mu       sync.Mutex
+	replayer *registry.Replayer
+	used     uint64
+}
+
+// replay gives a machine's dossier as it stands, its withheld values opened;
+// empty for a machine that nothing is known of.
+func (w *Workshop) replay(ctx context.Context, machine string) (*registry.Dossier, error) {
+	h := w.histories.get(machine)
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	err := w.Ledger.Read(ctx, machine, h.replayer.Version(), func(r registry.Record) error {
+		for i, event := range r.Events {
+			if r.First+uint64(i) <= h.replayer.Version() {
+				continue
+			}
+			if err := h.replayer.Add(event); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		w.histories.drop(machine)
+		return nil, err
+	}
+	d := h.replayer.Dossier()
+	return d, w.reveal(ctx, d)
+}
+
+// get finds or begins a history, and lets go of the one that was used longest
+// ago when there are too many.
+func (h *histories) get(machine string) *heldHistory {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.use++
+	if h.held == nil {
+		h.held = map[string]*heldHistory{}
+	}
+	if h.held[machine] == nil {
+		if len(h.held) >= heldHistories {
+			oldest := ""
+			for name, x := range h.held {
+				if oldest == "" || x.used < h.held[oldest].used {
+					oldest = name
+				}
+			}
+			delete(h.held, oldest)
+		}
+		h.held[machine] = &heldHistory{replayer: registry.NewReplayer(machine)}
+	}
+	h.held[machine].used = h.use
+	return h.held[machine]
+}
+
+func (h *histories) drop(machine string) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	delete(h.held, machine)
+}

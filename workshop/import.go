@@ -1,0 +1,332 @@
+package workshop
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+
+	"example.org/asfound/registry"
+)
+
+// Draft is one record as a file gives it, with the place where it stood. Faults
+// are what the reader of the file already found wrong with it.
+type Draft struct {
+	File    string
+	Row     int
+	Machine string // "" means the machine that the import is for
+	Body    registry.Body
+	Faults  []registry.Field
+	Cells   []string // the row as it stood, for the file of rejected rows
+}
+
+// Source reads drafts in order and can be read more than once.
+type Source func(ctx context.Context, fn func(Draft) error) error
+
+// ImportRequest says how drafts are to be taken in.
+type ImportRequest struct {
+	Machine string // for drafts that name none
+	Actor   string
+	// Digest of the file: a repeated or interrupted import of the same file
+	// records each row once.
+	Digest string
+	// AcceptGood records the good rows and hands the bad ones to Rejected.
+	// Without it one bad row means that nothing is recorded.
+	AcceptGood bool
+	DryRun     bool
+	// Rejected gets each bad row with its faults; may be nil.
+	Rejected func(Draft) error
+	// Progress is told how many rows have been read, in both passes; may be nil.
+	Progress func(rows int)
+}
+
+// ImportReport says what became of the rows.
+type ImportReport struct {
+	Rows     int `json:"rows"`
+	Recorded int `json:"recorded"`
+	// Already counts rows that an earlier import of the same file recorded.
+	Already  int `json:"already_there"`
+	Rejected int `json:"rejected"`
+	// Faults lists what is wrong, up to MaxFaults; More counts the rest.
+	Faults   []registry.Field `json:"faults,omitempty"`
+	More     int              `json:"more_faults,omitempty"`
+	Machines []string         `json:"machines"`
+}
+
+// MaxFaults is how many faults an import lists one by one.
+const MaxFaults = 10_000
+
+// sortedRows is up to how many rows an import holds at once, to bring the rows
+// of one machine together. Larger files must have them together.
+const sortedRows = 20_000
+
+// commitBytes is how full an import makes a commit.
+const commitBytes = registry.MaxCommitBytes * 3 / 4
+
+// Import checks every draft, and only then records them: all of them, or none,
+// unless AcceptGood. Rows of one machine are recorded in as few commits as
+// they fit; a stop between two commits is made good by importing again, which
+// records only what is missing. With bad rows and without AcceptGood the error
+// is CodeInvalid and the report lists every fault.
+func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source) (ImportReport, error) {
+	var report ImportReport
+	bad := map[int]bool{}
+	first := importPass{w: w, req: req, report: &report, reject: func(i int, d Draft) error {
+		bad[i] = true
+		report.Rejected++
+		for _, f := range d.Faults {
+			if len(report.Faults) < MaxFaults {
+				report.Faults = append(report.Faults, f)
+			} else {
+				report.More++
+			}
+		}
+		if req.Rejected != nil {
+			return req.Rejected(d)
+		}
+		return nil
+	}}
+	if err := first.run(ctx, source, func(ctx context.Context, machine string, rows []row) error {
+		_, err := first.decide(ctx, machine, rows)
+		return err
+	}); err != nil {
+		return report, err
+	}
+	report.Rows = first.rows
+	slices.Sort(report.Machines)
+	report.Machines = slices.Compact(report.Machines)
+	if report.Rejected > 0 && !req.AcceptGood {
+		return report, importRefused(report)
+	}
+	if req.DryRun {
+		return report, nil
+	}
+	second := importPass{w: w, req: req, report: &ImportReport{}, skip: bad, reject: func(_ int, d Draft) error {
+		return registry.Refuse(registry.CodeConflict, "Import the file again; what is recorded already is left alone.",
+			"Somebody changed the record of a machine while the file was read (row %d)", d.Row)
+	}}
+	err := second.run(ctx, source, func(ctx context.Context, machine string, rows []row) error {
+		n, err := second.write(ctx, machine, rows)
+		report.Recorded += n
+		return err
+	})
+	report.Already = second.report.Already
+	return report, err
+}
+
+func importRefused(r ImportReport) error {
+	e := registry.Refuse(registry.CodeInvalid, "Mend them, or record the good rows alone with --accept-good.",
+		"%d of %d rows cannot be recorded; nothing was", r.Rejected, r.Rows)
+	e.Fields = r.Faults
+	return e
+}
+
+// row is a draft with its place in the source.
+type row struct {
+	index int
+	Draft
+}
+
+// importPass is one reading of the source.
+type importPass struct {
+	w      *Workshop
+	req    ImportRequest
+	report *ImportReport
+	skip   map[int]bool
+	reject func(index int, d Draft) error
+	rows   int
+}
+
+// run reads the source and calls block with the rows of one machine at a time.
+func (p *importPass) run(ctx context.Context, source Source, block func(ctx context.Context, machine string, rows []row) error) error {
+	var held []row
+	streaming := false
+	done := map[string]bool{}
+	flush := func() error {
+		// Small files: bring the rows of each machine together.
+		if !streaming {
+			slices.SortStableFunc(held, func(a, b row) int {
+				if a.Machine == b.Machine {
+					return 0
+				}
+				return order(held, a.Machine) - order(held, b.Machine)
+			})
+		}
+		for len(held) > 0 {
+			n := 1
+			for n < len(held) && held[n].Machine == held[0].Machine {
+				n++
+			}
+			machine := held[0].Machine
+			if done[machine] {
+				return registry.Refuse(registry.CodeInvalid, "Sort the file by machine.",
+					"Row %d: in a file of more than %s rows the rows of one machine must stand together, and %q appears again", held[0].Row, strconv.Itoa(sortedRows), machine)
+			}
+			done[machine] = true
+			p.report.Machines = append(p.report.Machines, machine)
+			if err := block(ctx, machine, held[:n]); err != nil {
+				return err
+			}
+			held = held[n:]
+		}
+		held = nil
+		return nil
+	}
+	err := source(ctx, func(d Draft) error {
+		index := p.rows
+		p.rows++
+		if p.req.Progress != nil && p.rows%512 == 0 {
+			p.req.Progress(p.rows)
+		}
+		if d.Machine == "" {
+			d.Machine = p.req.Machine
+		}
+		if p.skip[index] {
+			return nil
+		}
+		if d.Machine == "" && len(d.Faults) == 0 {
+			d.Faults = []registry.Field{{File: d.File, Row: d.Row, Pointer: "/machine", Message: "It is not said to which machine the row belongs", Fix: "Name the machine in a column, or for the whole import."}}
+		}
+		if len(d.Faults) > 0 {
+			return p.reject(index, d)
+		}
+		if streaming && len(held) > 0 && held[0].Machine != d.Machine {
+			if err := flush(); err != nil {
+				return err
+			}
+		}
+		held = append(held, row{index, d})
+		if !streaming && len(held) > sortedRows {
+			streaming = true
+			last := held[len(held)-1].Machine
+			cut := slices.IndexFunc(held, func(r row) bool { return r.Machine == last })
+			tail := slices.Clone(held[cut:])
+			held = held[:cut]
+			if err := flush(); err != nil {
+				return err
+			}
+			held = tail
+		}
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	return flush()
+}
+
+// order is where a machine first appears among rows.
+func order(rows []row, machine string) int {
+	return slices.IndexFunc(rows, func(r row) bool { return r.Machine == machine })
+}
+
+// decide tries the rows of one machine on its dossier; rows that are refused
+// go to reject, and what is left is given back decided.
+func (p *importPass) decide(ctx context.Context, machine string, rows []row) (good []decided, err error) {
+	d, err := p.w.replay(ctx, machine)
+	if err != nil {
+		return nil, err
+	}
+	req := Request{Machine: machine, Actor: p.req.Actor}
+	for _, r := range rows {
+		there, err := p.w.alreadyThere(d, r.Body)
+		if err != nil {
+			return nil, err
+		}
+		if there {
+			p.report.Already++
+			continue
+		}
+		b, err := p.w.decideAll(ctx, d, req, []registry.Body{r.Body})
+		var refusal *registry.Error
+		if errors.As(err, &refusal) {
+			r.Faults = placed(r.Draft, refusal)
+			if err := p.reject(r.index, r.Draft); err != nil {
+				return nil, err
+			}
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		good = append(good, decided{r, b})
+	}
+	return good, nil
+}
+
+// decided is a row with its events.
+type decided struct {
+	row
+	batch
+}
+
+// placed puts a refusal at its place in the file.
+func placed(d Draft, e *registry.Error) []registry.Field {
+	if len(e.Fields) == 0 {
+		return []registry.Field{{File: d.File, Row: d.Row, Message: e.Message, Fix: e.Fix}}
+	}
+	var out []registry.Field
+	for _, f := range e.Fields {
+		f.File, f.Row = d.File, d.Row
+		out = append(out, f)
+	}
+	return out
+}
+
+// write records the rows of one machine.
+func (p *importPass) write(ctx context.Context, machine string, rows []row) (int, error) {
+	head, err := p.w.Ledger.Head(ctx, machine)
+	if err != nil {
+		return 0, err
+	}
+	good, err := p.decide(ctx, machine, rows)
+	if err != nil {
+		return 0, err
+	}
+	expect, recorded := head.Version, 0
+	for len(good) > 0 {
+		var b batch
+		n := 0
+		for n < len(good) && (n == 0 || b.size+good[n].size <= commitBytes) {
+			b.events = append(b.events, good[n].events...)
+			b.private = append(b.private, good[n].private...)
+			b.records = append(b.records, good[n].records...)
+			b.size += good[n].size
+			n++
+		}
+		key := fmt.Sprintf("import %s row %d", p.req.Digest, good[0].index)
+		receipt, err := p.w.appendBatch(ctx, Request{Machine: machine, Actor: p.req.Actor, Key: key}, expect, b)
+		if err != nil {
+			return recorded, err
+		}
+		expect = receipt.Version
+		recorded += n
+		good = good[n:]
+	}
+	return recorded, nil
+}
+
+// alreadyThere says whether the very record stands in the dossier, so that a
+// file can be imported twice. A date that an act got on the day of its first
+// import is not held against it.
+func (w *Workshop) alreadyThere(d *registry.Dossier, given registry.Body) (bool, error) {
+	e, ok := d.Entry(registry.IDOf(given))
+	if !ok || e.Kind != given.Kind() {
+		return false, nil
+	}
+	want, err := clone(given)
+	if err != nil {
+		return false, err
+	}
+	for i, p := range registry.Privates(want) {
+		old := registry.Privates(e.Body)
+		if i < len(old) && p.Digest == "" && p.Value == old[i].Value {
+			*p = *old[i]
+		}
+	}
+	if want, err = withhold(want, dossierSecrets(d)); err != nil {
+		return false, err
+	}
+	return registry.SameRecord(e.Body, want)
+}

@@ -1,0 +1,211 @@
+package workshop
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"example.org/asfound/registry"
+)
+
+// maxPrivate is the largest withheld value in bytes.
+const maxPrivate = 64 << 10
+
+// seal gives each withheld value of a body its digest, and returns the sealed
+// documents, which have to be in the private store before the body is appended.
+func (w *Workshop) seal(b registry.Body) ([][]byte, error) {
+	var docs [][]byte
+	for _, p := range registry.Privates(b) {
+		if p.Digest != "" || p.Value == "" {
+			continue
+		}
+		if len(p.Value) > maxPrivate/2 {
+			return nil, registry.Refuse(registry.CodeTooLarge, "Shorten it.", "A withheld value is longer than %d kB", maxPrivate/2>>10)
+		}
+		salt := make([]byte, 16)
+		if _, err := io.ReadFull(w.Random, salt); err != nil {
+			return nil, fmt.Errorf("make a salt: %w", err)
+		}
+		doc, err := registry.CanonicalJSON(registry.PrivateDocument{Salt: hex.EncodeToString(salt), Value: p.Value})
+		if err != nil {
+			return nil, err
+		}
+		sum := sha256.Sum256(doc)
+		p.Digest = "sha256:" + hex.EncodeToString(sum[:])
+		docs = append(docs, doc)
+	}
+	return docs, nil
+}
+
+// reveal opens the withheld values of a dossier that are not open yet. A value
+// that is no longer kept stays withheld. The caller holds the history's lock,
+// since copies of the dossier share its bodies.
+func (w *Workshop) reveal(ctx context.Context, d *registry.Dossier) error {
+	for _, e := range d.Entries() {
+		for _, p := range registry.Privates(e.Body) {
+			if p.Digest == "" || p.Value != "" {
+				continue
+			}
+			value, err := w.open(ctx, p.Digest)
+			if err != nil {
+				return err
+			}
+			p.Value = value
+		}
+	}
+	return nil
+}
+
+func (w *Workshop) open(ctx context.Context, digest string) (string, error) {
+	kept, err := w.Private.Has(ctx, digest)
+	if err != nil || !kept {
+		return "", err
+	}
+	r, _, err := w.Private.Get(ctx, digest)
+	if err != nil {
+		return "", err
+	}
+	defer r.Close()
+	data, err := io.ReadAll(io.LimitReader(r, maxPrivate+1))
+	if err != nil {
+		return "", err
+	}
+	var doc registry.PrivateDocument
+	if err := json.Unmarshal(data, &doc); err != nil {
+		return "", registry.Refuse(registry.CodeTampered, "Restore it from a backup.", "The withheld value %s cannot be read", digest)
+	}
+	return doc.Value, nil
+}
+
+// secret is a withheld value and the token that stands for it in free text.
+type secret struct{ value, token string }
+
+// secrets lists what must not stand in free text: the names of the people and
+// the whole numbers of the machine, longest first.
+func secrets(bodies []registry.Body) []secret {
+	var out []secret
+	for _, b := range bodies {
+		switch b := b.(type) {
+		case *registry.Person:
+			out = append(out, secret{b.Name.Value, "[[" + b.ID + "]]"})
+		case *registry.Machine:
+			for _, n := range b.Numbers {
+				out = append(out, secret{n.AsRead.Value, "[[number:" + n.Where + "]]"})
+			}
+		}
+	}
+	out = slices.DeleteFunc(out, func(s secret) bool { return len([]rune(s.value)) < 4 })
+	slices.SortStableFunc(out, func(a, b secret) int { return len(b.value) - len(a.value) })
+	return out
+}
+
+// withhold replaces known names and numbers in the free text of a sealed body by
+// tokens, so that the public edition of the text gives them away no more than
+// the private values themselves do.
+func withhold(b registry.Body, known []secret) (registry.Body, error) {
+	raw, err := json.Marshal(b)
+	if err != nil {
+		return nil, err
+	}
+	touched := false
+	for _, s := range known {
+		touched = touched || bytes.Contains(raw, []byte(s.value))
+	}
+	if !touched {
+		return b, nil
+	}
+	var tree any
+	dec := json.NewDecoder(bytes.NewReader(raw))
+	dec.UseNumber()
+	if err := dec.Decode(&tree); err != nil {
+		return nil, err
+	}
+	raw, err = json.Marshal(mapStrings(tree, func(s string) string {
+		for _, k := range known {
+			s = strings.ReplaceAll(s, k.value, k.token)
+		}
+		return s
+	}))
+	if err != nil {
+		return nil, err
+	}
+	out, err := registry.DecodeBody(b.Kind(), registry.SchemaVersion(b.Kind()), raw)
+	if err != nil {
+		return nil, err
+	}
+	values := registry.Privates(b)
+	for i, p := range registry.Privates(out) {
+		p.Value = values[i].Value
+	}
+	return out, nil
+}
+
+func mapStrings(v any, f func(string) string) any {
+	switch v := v.(type) {
+	case string:
+		return f(v)
+	case []any:
+		for i := range v {
+			v[i] = mapStrings(v[i], f)
+		}
+	case map[string]any:
+		for k := range v {
+			if k != "withheld" {
+				v[k] = mapStrings(v[k], f)
+			}
+		}
+	}
+	return v
+}
+
+// Reader renders free text for somebody: tokens become names and numbers for
+// those who may see them, and roles and masked numbers for the public.
+type Reader struct{ pairs []string }
+
+// NewReader makes a Reader of a dossier's people and numbers.
+func NewReader(d *registry.Dossier, public bool) Reader {
+	var r Reader
+	for _, p := range registry.Live[*registry.Person](d) {
+		r.pairs = append(r.pairs, "[["+p.RecordID()+"]]", personName(p.Record, public))
+	}
+	if m, ok := d.MachineRecord(); ok {
+		for _, n := range m.Numbers {
+			shown := n.AsRead.Value
+			if public || shown == "" {
+				shown = n.Masked
+			}
+			r.pairs = append(r.pairs, "[[number:"+n.Where+"]]", shown)
+		}
+	}
+	return r
+}
+
+// Text renders one piece of text.
+func (r Reader) Text(s string) string {
+	if !strings.Contains(s, "[[") {
+		return s
+	}
+	return strings.NewReplacer(r.pairs...).Replace(s)
+}
+
+// personName is a person's name, or the role where it is withheld.
+func personName(p *registry.Person, public bool) string {
+	if !public && p.Name.Value != "" {
+		return p.Name.Value
+	}
+	return "the " + strings.ReplaceAll(p.Role, "-", " ")
+}
+
+// PersonName names a person of the dossier, or gives the id when there is none.
+func PersonName(d *registry.Dossier, id string, public bool) string {
+	if p, ok := registry.Get[*registry.Person](d, id); ok {
+		return personName(p.Record, public)
+	}
+	return id
+}

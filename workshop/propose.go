@@ -1,0 +1,151 @@
+package workshop
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
+)
+
+// ProposeInput is what is put to the owner.
+type ProposeInput struct {
+	ID          string // may be empty
+	To, By      string // person ids; the owner of the agreement and the actor when empty
+	Options     []string
+	Recommended []string
+	Ceiling     registry.Money
+	Expires     time.Time
+	DoNothing   string
+	// Amends and Found make it a change request.
+	Amends, Found string
+	Supersedes    string
+}
+
+// Proposed is a proposal as it was made. Token is shown once and kept nowhere.
+type Proposed struct {
+	ID      string    `json:"id"`
+	Digest  string    `json:"digest"`
+	Token   string    `json:"token"`
+	Expires time.Time `json:"expires"`
+	Receipt Receipt   `json:"receipt"`
+}
+
+// Propose weighs options, freezes what comes out together with the options and
+// openings themselves, and puts it to the owner under an unguessable link.
+func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (Proposed, error) {
+	d, err := w.Load(ctx, req.Machine, At{})
+	if err != nil {
+		return Proposed{}, err
+	}
+	if req.Expect != nil && *req.Expect != d.Version() {
+		return Proposed{}, registry.Refuse(registry.CodeConflict, "Look at the machine as it stands now, and propose again.",
+			"The proposal was made on version %d; the record is at %d", *req.Expect, d.Version())
+	}
+	if a, ok := d.Agreement(); ok && in.To == "" {
+		in.To = a.Owner
+	}
+	if in.By == "" {
+		in.By = req.Actor
+	}
+	s, err := w.look(d, "")
+	if err != nil {
+		return Proposed{}, err
+	}
+	offer := registry.Offer{Options: []registry.Option{}, Recommended: append([]string{}, in.Recommended...), Ceiling: in.Ceiling,
+		Expires: in.Expires.UTC().Truncate(time.Second), DoNothing: in.DoNothing}
+	for _, id := range in.Options {
+		o, ok := registry.Get[*registry.Option](d, id)
+		if !ok {
+			return Proposed{}, registry.Refuse(registry.CodeNotFound, "List the faults and their options.", "There is no option %q", id)
+		}
+		offer.Options = append(offer.Options, *o.Record)
+		effects, err := s.effects(o.Record)
+		if err != nil {
+			return Proposed{}, err
+		}
+		offer.Shown = append(offer.Shown, effects.Estimates...)
+		for _, opening := range d.OpeningsNeeded(o.Record.Openings) {
+			if !slices.ContainsFunc(offer.Openings, func(x registry.Opening) bool { return x.ID == opening }) {
+				f, _ := registry.Get[*registry.Opening](d, opening)
+				frozen := *f.Record
+				frozen.ID = opening
+				offer.Openings = append(offer.Openings, frozen)
+			}
+		}
+		for _, c := range w.cautionsFor(*o.Record) {
+			if !slices.Contains(offer.Cautions, c.ID) {
+				offer.Cautions = append(offer.Cautions, c.ID)
+			}
+		}
+	}
+	for _, name := range indexNames {
+		index, err := s.index(name)
+		if err != nil {
+			return Proposed{}, err
+		}
+		if index.Now == nil {
+			continue // the owner is told that the survey is incomplete
+		}
+		estimate, err := w.estimate(name, "index/1", s.standpoint.id, *index.Input, &scoring.IndexResult{})
+		if err != nil {
+			return Proposed{}, err
+		}
+		offer.Shown = append(offer.Shown, estimate)
+	}
+	token, hash, err := w.newToken()
+	if err != nil {
+		return Proposed{}, err
+	}
+	link := &registry.Link{TokenHash: hash, Expires: offer.Expires}
+	common := registry.Common{ID: in.ID, Supersedes: in.Supersedes}
+	if common.ID == "" {
+		common.ID = "proposal-" + w.NewID()
+	}
+	var body registry.Body = &registry.Proposal{Common: common, To: in.To, By: in.By, Offer: offer, Link: link}
+	if in.Amends != "" {
+		body = &registry.ChangeRequest{Common: common, To: in.To, By: in.By, Amends: in.Amends, Found: in.Found, Offer: offer, Link: link}
+	}
+	req.Expect = version(d)
+	receipt, err := w.Record(ctx, req, body)
+	if err != nil {
+		return Proposed{}, err
+	}
+	if d, err = w.Load(ctx, req.Machine, At{}); err != nil {
+		return Proposed{}, err
+	}
+	_, digest, _, _ := d.OfferOf(common.ID)
+	return Proposed{ID: common.ID, Digest: digest, Token: token, Expires: offer.Expires, Receipt: receipt}, nil
+}
+
+// SealSurvey closes the as-found survey with the indices as they stand.
+func (w *Workshop) SealSurvey(ctx context.Context, req Request, seal registry.SurveySeal) (Receipt, error) {
+	d, err := w.Load(ctx, req.Machine, At{})
+	if err != nil {
+		return Receipt{}, err
+	}
+	s, err := w.look(d, "")
+	if err != nil {
+		return Receipt{}, err
+	}
+	for _, name := range indexNames {
+		index, err := s.index(name)
+		if err != nil {
+			return Receipt{}, err
+		}
+		if index.Now == nil {
+			continue
+		}
+		estimate, err := w.estimate(name, "index/1", s.standpoint.id, *index.Input, &scoring.IndexResult{})
+		if err != nil {
+			return Receipt{}, err
+		}
+		seal.Indices = append(seal.Indices, estimate)
+	}
+	if seal.ID == "" {
+		seal.ID = "seal-" + w.NewID()
+	}
+	req.Expect = version(d)
+	return w.Record(ctx, req, &seal)
+}

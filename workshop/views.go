@@ -1,0 +1,222 @@
+package workshop
+
+import (
+	"context"
+	"encoding/json"
+	"time"
+
+	"example.org/asfound/registry"
+)
+
+// Views keeps what is derived from the ledger and can be thrown away. Update
+// stores entries and the position up to which they hold together.
+type Views interface {
+	Checkpoint(ctx context.Context) (registry.Position, int, error)
+	Update(ctx context.Context, position registry.Position, fn func(tx ViewTx) error) error
+	Get(ctx context.Context, key string) ([]byte, bool, error)
+	Scan(ctx context.Context, prefix, after string, limit int, fn func(key string, value []byte) error) error
+	Reset(ctx context.Context, version int) error
+}
+
+// ViewTx is what an Update works on.
+type ViewTx = interface {
+	Get(key string) ([]byte, bool, error)
+	Put(key string, value []byte)
+	Delete(key string)
+}
+
+// ViewVersion is the version of the derived data. Raise it when the code below
+// derives something else; every registry then rebuilds at its next start.
+const ViewVersion = 1
+
+// The key families of the views.
+const (
+	viewMachine = "machine/" // machine id → Summary
+	viewLink    = "link/"    // hash of a link's token → machine id
+)
+
+// Summary is what a list shows of one machine.
+type Summary struct {
+	ID       string        `json:"id"`
+	Name     string        `json:"name"`
+	Make     string        `json:"make"`
+	Model    string        `json:"model"`
+	Year     registry.Date `json:"year"`
+	Invented bool          `json:"invented,omitempty"`
+	// Phase is how far the job has come; see PhaseOf.
+	Phase    string    `json:"phase"`
+	Version  uint64    `json:"version"`
+	Recorded time.Time `json:"recorded"` // last event
+	// Waiting counts offers that the owner has not answered.
+	Waiting int `json:"waiting_for_owner"`
+}
+
+// Machines lists the machines of the registry in order of id, at most limit
+// (0: all) after the given id.
+func (w *Workshop) Machines(ctx context.Context, after string, limit int) ([]Summary, error) {
+	if err := w.refresh(ctx); err != nil {
+		return nil, err
+	}
+	if after != "" {
+		after = viewMachine + after
+	}
+	out := []Summary{}
+	err := w.Views.Scan(ctx, viewMachine, after, limit, func(_ string, value []byte) error {
+		var s Summary
+		if err := json.Unmarshal(value, &s); err != nil {
+			return err
+		}
+		out = append(out, s)
+		return nil
+	})
+	return out, err
+}
+
+func (w *Workshop) linkMachine(ctx context.Context, hash string) (string, bool, error) {
+	if err := w.refresh(ctx); err != nil {
+		return "", false, err
+	}
+	machine, ok, err := w.Views.Get(ctx, viewLink+hash)
+	return string(machine), ok, err
+}
+
+// Rebuild throws the derived data away and derives it from the ledger again.
+// progress is told the number of machines done; it may be nil.
+func (w *Workshop) Rebuild(ctx context.Context, progress func(done int)) error {
+	if err := w.Views.Reset(ctx, ViewVersion); err != nil {
+		return err
+	}
+	return w.catchUp(ctx, progress)
+}
+
+// refresh brings the views up to the ledger.
+func (w *Workshop) refresh(ctx context.Context) error {
+	_, version, err := w.Views.Checkpoint(ctx)
+	if err != nil {
+		return err
+	}
+	if version != ViewVersion {
+		if err := w.Views.Reset(ctx, ViewVersion); err != nil {
+			return err
+		}
+	}
+	return w.catchUp(ctx, nil)
+}
+
+// catchUpStep is how many machines are written to the views at once.
+const catchUpStep = 200
+
+func (w *Workshop) catchUp(ctx context.Context, progress func(done int)) error {
+	from, _, err := w.Views.Checkpoint(ctx)
+	if err != nil {
+		return err
+	}
+	end, err := w.Ledger.End(ctx)
+	if err != nil || end <= from {
+		return err
+	}
+	var order []string
+	touched := map[string]bool{}
+	if err := w.Ledger.ReadAll(ctx, from, func(r registry.Record) error {
+		if !touched[r.Machine] {
+			touched[r.Machine] = true
+			order = append(order, r.Machine)
+		}
+		end = max(end, r.Position)
+		return nil
+	}); err != nil {
+		return err
+	}
+	// Until the last step the checkpoint stays, so a stop in between costs
+	// only the work done.
+	for done := 0; done < len(order); {
+		step := order[done:min(done+catchUpStep, len(order))]
+		at := from
+		if done += len(step); done == len(order) {
+			at = end
+		}
+		if err := w.Views.Update(ctx, at, func(tx ViewTx) error {
+			for _, machine := range step {
+				if err := w.derive(ctx, tx, machine); err != nil {
+					return err
+				}
+			}
+			return nil
+		}); err != nil {
+			return err
+		}
+		if progress != nil {
+			progress(done)
+		}
+	}
+	return nil
+}
+
+// derive writes the views of one machine.
+func (w *Workshop) derive(ctx context.Context, tx ViewTx, machine string) error {
+	d, err := w.replay(ctx, machine)
+	if err != nil {
+		return err
+	}
+	m, ok := d.MachineRecord()
+	if !ok {
+		return nil
+	}
+	s := Summary{ID: machine, Name: m.Name(), Make: m.Make, Model: m.Model, Year: m.Year, Invented: m.Invented,
+		Phase: PhaseOf(d), Version: d.Version()}
+	for _, e := range d.Entries() {
+		s.Recorded = e.Recorded
+		var link *registry.Link
+		switch b := e.Body.(type) {
+		case *registry.Proposal:
+			link = b.Link
+		case *registry.ChangeRequest:
+			link = b.Link
+		default:
+			continue
+		}
+		if link != nil {
+			tx.Put(viewLink+link.TokenHash, []byte(machine))
+		}
+		if _, answered := d.Answer(e.RecordID()); e.Live() && !answered {
+			s.Waiting++
+		}
+	}
+	value, err := json.Marshal(s)
+	if err != nil {
+		return err
+	}
+	tx.Put(viewMachine+machine, value)
+	return nil
+}
+
+// PhaseOf says how far the job has come, in words: taken in, surveying,
+// surveyed, asking, approved, working, or handed back.
+func PhaseOf(d *registry.Dossier) string {
+	asked, approved := false, false
+	for _, e := range d.Entries() {
+		switch e.Body.(type) {
+		case *registry.Proposal, *registry.ChangeRequest:
+			asked = true
+			if a, ok := d.Answer(e.RecordID()); ok && a.Record.Approves() {
+				approved = true
+			}
+		}
+	}
+	_, sealed := d.Seal()
+	switch {
+	case len(registry.Live[*registry.HandBack](d)) > 0:
+		return "handed back"
+	case len(registry.Live[*registry.Work](d)) > 0:
+		return "working"
+	case approved:
+		return "approved"
+	case asked:
+		return "asking"
+	case sealed:
+		return "surveyed"
+	case len(registry.Live[*registry.Survey](d)) > 0:
+		return "surveying"
+	}
+	return "taken in"
+}
