@@ -133,7 +133,9 @@ func (l *line) signs(heading string) []registry.SignSeen {
 // signPieces cuts a cell of signs. A comma cuts unless figures stand on both
 // sides of it, and a space unless the words together are a known sign.
 func (l *line) signPieces(text string) []string {
-	text = aroundColon.ReplaceAllString(text, ":")
+	if strings.Contains(text, " :") || strings.Contains(text, ": ") || strings.Contains(text, "=") {
+		text = aroundColon.ReplaceAllString(text, ":")
+	}
 	var out []string
 	for _, piece := range split(text, ";|\r\n") {
 		for _, part := range splitCommas(piece) {

@@ -29,9 +29,28 @@ func beforeBracket(s string) string {
 // foldTerm makes spellings of a vocabulary word alike: small letters, hyphens
 // for spaces and underscores.
 func foldTerm(s string) string {
+	if isFolded(s) {
+		return s
+	}
 	return strings.Join(strings.FieldsFunc(strings.ToLower(s), func(r rune) bool {
 		return r == '-' || r == '_' || unicode.IsSpace(r) || r == '‐' || r == '–'
 	}), "-")
+}
+
+// isFolded says whether a word is spelt as foldTerm would spell it, as most are.
+func isFolded(s string) bool {
+	hyphen := true
+	for i := range len(s) {
+		switch c := s[i]; {
+		case c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '.' || c == '?':
+			hyphen = false
+		case c == '-' && !hyphen:
+			hyphen = true
+		default:
+			return false
+		}
+	}
+	return !hyphen
 }
 
 // nothing says whether a cell was left open: empty, or a dash.

@@ -193,7 +193,7 @@ func TestForeignFilesAreNamed(t *testing.T) {
 		require.Contains(t, refused(t, []byte(data), sheet.Options{}).Message, want, "%q", data)
 	}
 	require.Equal(t, registry.CodeTooLarge, refused(t, bytes.Repeat([]byte("a,b\n"), 100), sheet.Options{MaxBytes: 100}).Code)
-	require.Equal(t, registry.CodeInvalid, refused(t, []byte("a,b\n"), sheet.Options{Encoding: "klingon"}).Code)
+	require.Equal(t, registry.CodeInvalid, refused(t, []byte("a,b\n"), sheet.Options{Encoding: "rot13"}).Code)
 }
 
 // zipped makes an archive of name and content pairs.
