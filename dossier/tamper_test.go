@@ -8,6 +8,7 @@ import (
 	"hash/crc32"
 	"io"
 	"io/fs"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -584,4 +585,38 @@ func FuzzEvents(f *testing.F) {
 			t.Fatalf("changed events verify: %v", err)
 		}
 	})
+}
+
+// TestMutatedEventsAreFound changes the events at random, in ways that keep them
+// near to JSON. None may verify, and none may stop the program.
+func TestMutatedEventsAreFound(t *testing.T) {
+	s := newShop(t, "drover-1957").fill()
+	b := s.bundle(EditionPublic)
+	whole := find(unpack(t, b), fileEvents).data
+	r := rand.New(rand.NewPCG(5, 7))
+	for n := range 150 {
+		events := bytes.Clone(whole)
+		for range 1 + r.IntN(4) {
+			i := r.IntN(len(events))
+			j := min(len(events), i+r.IntN(60))
+			switch r.IntN(4) {
+			case 0:
+				events[i] = `0123456789eE.-+"{}[],:`[r.IntN(22)]
+			case 1:
+				events[i] ^= 1 << r.IntN(8)
+			case 2:
+				events = slices.Delete(events, i, j)
+			case 3:
+				events = slices.Insert(events, j, events[i:j]...)
+			}
+		}
+		if bytes.Equal(events, whole) {
+			continue
+		}
+		parts := unpack(t, b)
+		find(parts, fileEvents).data = events
+		s.reseal(parts, "", nil)
+		_, err := check1(pack(t, parts, s.at))
+		require.Equal(t, registry.CodeTampered, registry.CodeOf(err), "mutation %d", n)
+	}
 }
