@@ -34,7 +34,7 @@ var layers = map[string]layer{
 	"schema":              {ours: []string{"registry"}, modules: []string{"github.com/santhosh-tekuri/jsonschema/v5"}},
 	"catalog":             {ours: []string{"registry"}, modules: []string{"github.com/santhosh-tekuri/jsonschema/v5"}},
 	"store": {ours: []string{"registry"}, modules: []string{"github.com/dgraph-io/badger/v4", "golang.org/x/mod/sumdb/tlog",
-		"golang.org/x/sys/unix"}},
+		"github.com/dgraph-io/ristretto/v2/z", "golang.org/x/sys/unix"}},
 	"importers": {ours: []string{"registry", "importers"}, modules: []string{"github.com/xuri/excelize/v2", "github.com/bep/imagemeta",
 		"golang.org/x/image", "golang.org/x/text"}},
 	"workshop": {ours: []string{"registry", "scoring", "schema", "catalog"}},

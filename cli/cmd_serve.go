@@ -17,10 +17,10 @@ import (
 
 type serveCommand struct {
 	Addr    string `help:"${addr_help}" default:"${addr}"`
-	BaseURL string `help:"${base-url_help}" default:"${base-url}"`
+	BaseURL string `help:"${base_url_help}" default:"${base_url}"`
 	// BeyondLoopback is for a container, or behind a proxy that encrypts and
 	// asks who is there.
-	BeyondLoopback bool `help:"listen on an address that other machines can reach, without encryption or accounts: only behind a proxy, or in a container whose port is published on loopback (ASFOUND_BEYOND_LOOPBACK)" default:"${beyond-loopback}"`
+	BeyondLoopback bool `help:"listen on an address that other machines can reach, without encryption or accounts: only behind a proxy, or in a container whose port is published on loopback (ASFOUND_BEYOND_LOOPBACK)" default:"${beyond_loopback}"`
 }
 
 // Run serves until the program is told to stop.

@@ -5,6 +5,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/alecthomas/kong"
 )
@@ -32,8 +33,8 @@ var options = []option{
 func optionVars(getenv func(string) string) kong.Vars {
 	vars := kong.Vars{}
 	for _, o := range options {
-		vars[o.Flag] = effective(o, getenv)
-		vars[o.Flag+"_help"] = fmt.Sprintf("%s (%s)", o.Help, o.Variable)
+		vars[name(o)] = effective(o, getenv)
+		vars[name(o)+"_help"] = fmt.Sprintf("%s (%s)", o.Help, o.Variable)
 	}
 	return vars
 }
@@ -93,3 +94,6 @@ func orDash(s string) string {
 	}
 	return s
 }
+
+// name is how kong refers to an option's value.
+func name(o option) string { return strings.ReplaceAll(o.Flag, "-", "_") }

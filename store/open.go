@@ -69,7 +69,7 @@ type Store struct {
 // than the largest commit.
 const (
 	memTableSize = 8 << 20
-	valueLogSize = 2 << 20
+	valueLogSize = 1 << 20
 )
 
 func badgerOptions(folder string, warn func(string)) badger.Options {
