@@ -47,7 +47,8 @@ func (w *Workshop) Record(ctx context.Context, req Request, bodies ...registry.B
 	if err := registry.CheckID("/machine", req.Machine); err != nil {
 		return Receipt{}, err
 	}
-	if req.Key == "" {
+	given := req.Key != ""
+	if !given {
 		req.Key = w.NewID()
 	}
 	for try := 1; ; try++ {
@@ -55,8 +56,28 @@ func (w *Workshop) Record(ctx context.Context, req Request, bodies ...registry.B
 		if registry.CodeOf(err) == registry.CodeConflict && errors.Is(err, errMoved) && req.Expect == nil && try < maxTries {
 			continue
 		}
+		var refusal *registry.Error
+		if given && errors.As(err, &refusal) {
+			// Once recorded, a request no longer fits the record that it made.
+			if before, ok, readErr := w.recordedBefore(ctx, req); readErr != nil || ok {
+				return before, readErr
+			}
+		}
 		return receipt, err
 	}
+}
+
+// recordedBefore looks for the commit that a key made.
+func (w *Workshop) recordedBefore(ctx context.Context, req Request) (receipt Receipt, found bool, err error) {
+	id := commitID(req.Machine, req.Key)
+	err = w.Ledger.Read(ctx, req.Machine, 0, func(r registry.Record) error {
+		if r.ID == id {
+			found = true
+			receipt = Receipt{Machine: req.Machine, Version: r.First + uint64(len(r.Events)) - 1, Repeated: true}
+		}
+		return nil
+	})
+	return receipt, found, err
 }
 
 // errMoved marks a conflict that deciding anew can settle.
@@ -165,9 +186,9 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 	if stored.Duplicate {
 		receipt.Records = nil // what stands is what the first try recorded
 	}
-	if err := w.refresh(ctx); err != nil {
-		return receipt, err
-	}
+	// The record stands, whether or not the lists can follow at once: the next
+	// look at them catches up, or says what is wrong with them.
+	_ = w.refresh(ctx)
 	return receipt, nil
 }
 

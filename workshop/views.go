@@ -106,7 +106,18 @@ func (w *Workshop) refresh(ctx context.Context) error {
 // catchUpStep is how many machines are written to the views at once.
 const catchUpStep = 200
 
+// catchUp brings the views up to the ledger. Whoever is overtaken on the way
+// begins again from where the other has brought them.
 func (w *Workshop) catchUp(ctx context.Context, progress func(done int)) error {
+	for try := 1; ; try++ {
+		err := w.catchUpOnce(ctx, progress)
+		if registry.CodeOf(err) != registry.CodeConflict || try == maxTries {
+			return err
+		}
+	}
+}
+
+func (w *Workshop) catchUpOnce(ctx context.Context, progress func(done int)) error {
 	from, _, err := w.Views.Checkpoint(ctx)
 	if err != nil {
 		return err
