@@ -17,18 +17,18 @@ func (p *pdf) decisions() {
 	}
 	p.section("What the owner was asked and answered")
 	for _, o := range p.r.Offers {
-		kind := "Proposal "
+		kind := "Proposal: "
 		if o.Kind == "change-request" {
-			kind = "Change request "
+			kind = "Change request: "
 		}
 		p.room(85) // the heading stays with its first option
 		p.part(kind + o.ID)
-		standing := o.Standing
-		if standing == "" {
-			standing = "not answered"
-		}
-		if o.Superseded {
+		standing := answerWords(o.Standing)
+		switch {
+		case o.Superseded:
 			standing = "replaced by a later offer"
+		case standing == "":
+			standing = "not answered"
 		}
 		p.facts([2]string{"Asked", joined(", ", date(o.Recorded), with("by ", o.By), with("of ", o.To))},
 			[2]string{"Found", o.Found},
@@ -37,7 +37,7 @@ func (p *pdf) decisions() {
 			[2]string{"Stood until", date(o.Offer.Expires)},
 			[2]string{"If nothing is done", o.Offer.DoNothing},
 			[2]string{"Cannot be undone", all(o.Offer.Irreversible, p.option)},
-			[2]string{"Stands as", words(standing)})
+			[2]string{"Stands as", standing})
 		p.gap(1.5)
 		p.optionTable(o.Options, o.Recommended)
 		if len(o.Answers) == 0 {
@@ -191,7 +191,7 @@ func (p *pdf) cautions() {
 	for _, c := range list {
 		rows = append(rows, []cell{{strong(strings.ToUpper(c.Level)), small(c.ID)}, {body(c.Text), small(with("Source: ", c.Source))}, {small(joined(", ", of[c.ID]...))}})
 	}
-	p.table([]column{{"Level", 1}, {"Caution", 4.2}, {"For", 1.8}}, rows)
+	p.table([]column{{"Level", 1.35}, {"Caution", 4}, {"For", 1.9}}, rows)
 }
 
 func (p *pdf) handBack() {
@@ -232,21 +232,72 @@ func (p *pdf) questions() {
 	p.list(p.r.Questions)
 }
 
+// bulkKinds are the records that come in great numbers and stand elsewhere in
+// this document; the timeline counts them.
+var bulkKinds = map[registry.Kind][2]string{
+	"survey": {"survey entry", "survey entries"}, "photo": {"photo", "photos"}, "evidence": {"piece of evidence", "pieces of evidence"},
+	"joint": {"joint", "joints"}, "measurement": {"measurement", "measurements"}, "claim": {"claim", "claims"}, "person": {"person", "people"},
+	"option": {"option", "options"}, "opening": {"opening described", "openings described"}, "weighing": {"weighing", "weighings"},
+	"fitting": {"fitting", "fittings"}, "fault": {"fault", "faults"}, "comparable-sale": {"sale", "sales"},
+}
+
+// timeline tells the job in the order of recording.
 func (p *pdf) timeline() {
 	if len(p.r.Timeline) == 0 {
 		return
 	}
 	p.section("What was recorded, in order")
 	var rows [][]cell
-	for _, h := range p.r.Timeline {
-		var text cell
-		text = append(text, body(h.Text))
+	for i := 0; i < len(p.r.Timeline); {
+		run, counted := p.bulk(i)
+		h := p.r.Timeline[i]
+		if run > 1 {
+			last := p.r.Timeline[i+run-1]
+			days := date(h.Recorded)
+			if d := date(last.Recorded); d != days {
+				days += " to " + d
+			}
+			rows = append(rows, []cell{{small(fmt.Sprintf("%d to %d", h.Version, last.Version))}, {small(days)}, {small(counted)}, {}})
+			i += run
+			continue
+		}
+		text := cell{body(h.Text)}
 		if h.Mark != "" {
 			text = append(text, strong(strings.ToUpper(h.Mark)))
 		}
-		rows = append(rows, []cell{{body(fmt.Sprint(h.Version))}, {body(date(h.Recorded)), small(with("was so: ", whenWords(h.Valid)))}, text, {small(h.By)}})
+		was := whenWords(h.Valid)
+		if was == date(h.Recorded) {
+			was = ""
+		}
+		rows = append(rows, []cell{{body(fmt.Sprint(h.Version))}, {body(date(h.Recorded)), small(with("was so: ", was))}, text, {small(h.By)}})
+		i++
 	}
-	p.table([]column{{"Event", 0.6}, {"Recorded", 1.5}, {"What", 4.4}, {"By", 1.2}}, rows)
+	p.table([]column{{"Event", 0.9}, {"Recorded", 1.5}, {"What", 4.2}, {"By", 1.2}}, rows)
+}
+
+// bulk counts the run of records of great numbers that begins at a line. A
+// marked one never disappears in a count.
+func (p *pdf) bulk(from int) (run int, counted string) {
+	count := map[registry.Kind]int{}
+	var order []registry.Kind
+	for _, h := range p.r.Timeline[from:] {
+		if _, ok := bulkKinds[h.Kind]; !ok || h.Mark != "" {
+			break
+		}
+		if count[h.Kind]++; count[h.Kind] == 1 {
+			order = append(order, h.Kind)
+		}
+		run++
+	}
+	var parts []string
+	for _, k := range order {
+		name := bulkKinds[k][1]
+		if count[k] == 1 {
+			name = bulkKinds[k][0]
+		}
+		parts = append(parts, fmt.Sprintf("%d %s", count[k], name))
+	}
+	return run, joined(", ", parts...)
 }
 
 // photos sets two pictures a row.

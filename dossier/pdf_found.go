@@ -31,7 +31,7 @@ func (p *pdf) found() {
 				rows = append(rows, componentRow(c))
 			}
 		}
-		p.table([]column{{"Component", 2.5}, {"Condition", 2.3}, {"Origin", 2.4}, {"Finish", 2.2}, {"Specification", 2}}, rows)
+		p.table([]column{{"Component", 2.6}, {"Condition and function", 2.3}, {"Origin", 2.3}, {"Finish", 2.2}, {"Specification", 2}}, rows)
 		if len(unseen) > 0 {
 			p.write(small("Not surveyed, only the prior speaks: " + joined(", ", unseen...) + "."))
 		}
@@ -56,9 +56,15 @@ func componentRow(c *workshop.ComponentReport) []cell {
 	name = append(name, small(joined(", ", traits...)))
 	condition := cell{}
 	if c.Condition != nil {
-		condition = append(condition, body(joined(": ", strconv.Itoa(*c.Condition)+" of 5", c.ConditionWords)))
+		condition = append(condition, body(strconv.Itoa(*c.Condition)+" of 5"))
 	}
-	condition = append(condition, small(with("function: ", words(c.Function))))
+	switch c.Function {
+	case "":
+	case "fails", "unsafe":
+		condition = append(condition, strong(words(c.Function)))
+	default:
+		condition = append(condition, small(words(c.Function)))
+	}
 	if c.Custody != "" && c.Custody != "fitted" {
 		condition = append(condition, strong(words(c.Custody)))
 	}
@@ -200,17 +206,17 @@ func (p *pdf) optionTable(options []workshop.OptionReport, recommended []string)
 			reversible = "can be undone"
 		}
 		name = append(name, small(fmt.Sprintf("%s (rung %d of the ladder), %s", o.TreatmentTitle, o.Rung, reversible)), small(o.Why), small(with("undoing it: ", o.Undo)))
-		if o.Standing != "" {
-			name = append(name, strong("stands as: "+words(o.Standing)))
+		if o.Standing == "approved" {
+			name = append(name, strong("approved"))
+		} else {
+			name = append(name, small(with("stands as: ", o.Standing)))
 		}
 		var now, good cell
 		if o.Effects == nil {
 			now = cell{body("not weighed")}
 		} else {
-			o.Effects.Each(func(index string, r *scoring.EffectResult) {
-				now = append(now, small(index), body(lossWords(r.Now)))
-				good = append(good, small(index), body(lossWords(r.ForGood)))
-			})
+			now = effectCell(o.Effects, func(r *scoring.EffectResult) scoring.Summary { return r.Now })
+			good = effectCell(o.Effects, func(r *scoring.EffectResult) scoring.Summary { return r.ForGood })
 		}
 		cost := cell{body(amount(o.Money)), body(hours(o.Hours))}
 		if o.LeadDays > 0 {
@@ -232,6 +238,22 @@ func (p *pdf) optionTable(options []workshop.OptionReport, recommended []string)
 		rows = append(rows, []cell{name, now, good, cost, first})
 	}
 	p.table([]column{{"Option", 2.6}, {"Points lost now", 1.75}, {"Points lost for good", 1.75}, {"Cost", 1.35}, {"Before it is begun", 2}}, rows)
+}
+
+// effectCell is what an option takes from each index; one word when it takes
+// nothing from any.
+func effectCell(e *workshop.Effects, of func(*scoring.EffectResult) scoring.Summary) cell {
+	var out cell
+	nothing := true
+	e.Each(func(index string, r *scoring.EffectResult) {
+		words := lossWords(of(r))
+		nothing = nothing && words == "none"
+		out = append(out, small(index), body(words))
+	})
+	if nothing {
+		return cell{body("none")}
+	}
+	return out
 }
 
 func (p *pdf) faults() {

@@ -3,6 +3,7 @@ package dossier
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"example.org/asfound/registry"
 	"example.org/asfound/workshop"
@@ -100,20 +101,37 @@ func (p *pdf) howToRead() {
 		[2]string{"Approved", "the owner agreed to it beforehand, on the very offer that was recorded. What was done without that is marked UNAPPROVED for ever."},
 	)
 	p.part("Words")
-	var rows [][]cell
-	for _, list := range []struct {
-		what  string
-		terms []registry.Term
-	}{{"Origin", registry.Origins()}, {"Finish", registry.Finishes()}, {"Specification", registry.Specifications()}} {
-		for i, t := range list.terms {
-			what := ""
-			if i == 0 {
-				what = list.what
+	p.facts(
+		[2]string{"Origin", termWords(registry.Origins())},
+		[2]string{"Finish", termWords(registry.Finishes())},
+		[2]string{"Specification", termWords(registry.Specifications())},
+		[2]string{"Condition", p.conditionWords()},
+		[2]string{"Function", termWords(registry.Functions())},
+		[2]string{"Custody", termWords(registry.Custodies())},
+		[2]string{"Witness of a joint", termWords(registry.Witnesses())},
+	)
+}
+
+// termWords explains the words of one list.
+func termWords(terms []registry.Term) string {
+	out := make([]string, len(terms))
+	for i, t := range terms {
+		out[i] = words(t.ID) + ": " + t.Meaning
+	}
+	return joined("; ", out...) + "."
+}
+
+// conditionWords explains the steps of the scale that this machine has.
+func (p *pdf) conditionWords() string {
+	var steps [6]string
+	for _, g := range p.r.Groups {
+		for _, c := range g.Components {
+			if c.Condition != nil && *c.Condition >= 0 && *c.Condition < len(steps) && c.ConditionWords != "" {
+				steps[*c.Condition] = fmt.Sprintf("%d: %s", *c.Condition, strings.TrimSuffix(c.ConditionWords, "."))
 			}
-			rows = append(rows, []cell{{{what, lookHead}}, {{words(t.ID), lookHead}}, {small(t.Meaning)}})
 		}
 	}
-	p.table([]column{{"Question", 1}, {"Word", 1.3}, {"Meaning", 4}}, rows)
+	return with("of the part as an object, on a scale from 0 to 5; a rusty part may still be original. ", joined("; ", steps[:]...))
 }
 
 func (p *pdf) indices() {

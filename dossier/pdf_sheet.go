@@ -154,6 +154,7 @@ func (s *sheet) glyph(l look, r rune) float64 {
 // clean makes a text printable in a look: one kind of space, no control
 // characters, a box for what the face lacks.
 func (s *sheet) clean(l look, text string) string {
+	text = strings.ReplaceAll(text, " %", "\u00a0%") // a figure and its sign stay together
 	return strings.Map(func(r rune) rune {
 		switch {
 		case r == '\n':

@@ -49,7 +49,7 @@ func pointWords(s string) string {
 }
 
 // indexFigure writes an index from 0 to 1.
-func indexFigure(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) }
+func indexFigure(v float64) string { return strconv.FormatFloat(v, 'f', 3, 64) }
 
 // points writes a change of an index in points: thousandths of the index.
 // Losses are positive.
@@ -71,6 +71,12 @@ func lossWords(s scoring.Summary) string {
 	}
 	if max(math.Abs(s.Low80), math.Abs(s.High80), math.Abs(s.Mean)) < 0.00005 {
 		return points(s.Mean)
+	}
+	if points(s.Low80) == points(s.High80) && points(s.Low80) == points(s.Mean) {
+		if s.Mean < 0 {
+			return "gain " + points(-s.Mean)
+		}
+		return points(s.Mean) // nothing hangs on chance
 	}
 	if s.Mean < 0 {
 		return fmt.Sprintf("gain %s (%s to %s)", points(-s.Mean), points(-s.High80), points(-s.Low80))
