@@ -15,6 +15,7 @@ func (p *pdf) decisions() {
 	if len(p.r.Offers) == 0 {
 		return
 	}
+	p.room(125) // the heading stays with the first offer
 	p.section("What the owner was asked and answered")
 	for _, o := range p.r.Offers {
 		kind := "Proposal: "

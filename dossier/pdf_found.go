@@ -237,7 +237,7 @@ func (p *pdf) optionTable(options []workshop.OptionReport, recommended []string)
 		}
 		rows = append(rows, []cell{name, now, good, cost, first})
 	}
-	p.table([]column{{"Option", 2.6}, {"Points lost now", 1.75}, {"Points lost for good", 1.75}, {"Cost", 1.35}, {"Before it is begun", 2}}, rows)
+	p.table([]column{{"Option", 3.1}, {"Points lost now", 1.65}, {"Points lost for good", 1.65}, {"Cost", 1.3}, {"Before it is begun", 1.9}}, rows)
 }
 
 // effectCell is what an option takes from each index; one word when it takes
@@ -260,6 +260,7 @@ func (p *pdf) faults() {
 	if len(p.r.Faults) == 0 {
 		return
 	}
+	p.room(115) // the heading stays with the first fault
 	p.section("Faults and options")
 	p.write(body("Points are thousandths of each index: the mean, and in brackets the 80 % interval."))
 	for _, f := range p.r.Faults {
