@@ -320,6 +320,13 @@ func TestFunctionOf(t *testing.T) {
 	require.Equal(t, "works", b.d.FunctionOf("wheels.front.tyre"))
 	b.do(with(aCheck("c4", "failed", "wheels.front.tyre"), func(c *Check) { c.Supersedes = "c1" })(b))
 	require.Equal(t, "works", b.d.FunctionOf("wheels.front.tyre"), "a corrected check stands where it stood")
+
+	b = newBench(t)
+	tagged(b)
+	b.do(aCheck("new-one", "passed", "ignition.magneto"))
+	require.Equal(t, "works", b.d.FunctionOf("ignition.magneto"))
+	b.do(move("back", "old-magneto", "fitted"))
+	require.Equal(t, "not-tested", b.d.FunctionOf("ignition.magneto"), "the part that went back is not the one that was tested")
 }
 
 func TestDecideGates(t *testing.T) {

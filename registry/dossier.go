@@ -49,24 +49,66 @@ func NewDossier(machine string) *Dossier {
 // and then left out; a zero knownAt leaves nothing out. CodeTampered when the
 // bytes are not what was written, CodeUnsupported for kinds of a newer program.
 func Replay(machine string, events [][]byte, knownAt time.Time) (*Dossier, error) {
-	d := NewDossier(machine)
-	h := History{Machine: machine}
+	r := NewReplayer(machine)
 	for _, event := range events {
-		env, err := h.Add(event)
-		if err != nil {
+		if err := r.Add(event); err != nil {
 			return nil, err
 		}
-		d.version, d.last = h.Version(), h.Last()
-		if !knownAt.IsZero() && env.Recorded.After(knownAt) {
-			continue
-		}
-		body, err := DecodeBody(env.Kind, env.Schema, env.Body)
-		if err != nil {
-			return nil, err
-		}
-		d.Apply(Meta{Version: env.Version, ID: env.ID, Recorded: env.Recorded, Actor: env.Actor, Kind: env.Kind, Hash: h.Last()}, body)
 	}
-	return d, nil
+	if knownAt.IsZero() {
+		return r.dossier, nil
+	}
+	return r.dossier.Known(knownAt), nil
+}
+
+// Replayer reads a history event by event, and can go on when more is appended.
+type Replayer struct {
+	history History
+	dossier *Dossier
+}
+
+// NewReplayer begins the history of a machine.
+func NewReplayer(machine string) *Replayer {
+	return &Replayer{history: History{Machine: machine}, dossier: NewDossier(machine)}
+}
+
+// Version is the number of events read so far.
+func (r *Replayer) Version() uint64 { return r.history.Version() }
+
+// Add takes the next event's stored bytes; see Replay for the codes.
+func (r *Replayer) Add(event []byte) error {
+	env, err := r.history.Add(event)
+	if err != nil {
+		return err
+	}
+	body, err := DecodeBody(env.Kind, env.Schema, env.Body)
+	if err != nil {
+		return err
+	}
+	r.dossier.Apply(Meta{Version: env.Version, ID: env.ID, Recorded: env.Recorded, Actor: env.Actor, Kind: env.Kind, Hash: r.history.Last()}, body)
+	return nil
+}
+
+// Dossier is a copy of what has been read so far. The copy may grow by itself;
+// the bodies of its records are shared and must not be changed.
+func (r *Replayer) Dossier() *Dossier { return r.dossier.where(func(*Entry) bool { return true }) }
+
+// where copies a dossier with those records for which keep says yes.
+func (d *Dossier) where(keep func(*Entry) bool) *Dossier {
+	out := NewDossier(d.ID)
+	for _, e := range d.entries {
+		if keep(e) {
+			out.Apply(e.Meta, e.Body)
+		}
+	}
+	out.version, out.last = d.version, d.last
+	return out
+}
+
+// Known is the dossier as far as was known at a moment: what was recorded later
+// is left out.
+func (d *Dossier) Known(at time.Time) *Dossier {
+	return d.where(func(e *Entry) bool { return !e.Recorded.After(at) })
 }
 
 // Apply adds a record that was decided or stored.
@@ -110,14 +152,7 @@ func (d *Dossier) Entry(id string) (*Entry, bool) {
 // certainly begins later are left out. Records without a date, and everything
 // that is said about the past as such, stay.
 func (d *Dossier) AsOf(t time.Time) *Dossier {
-	out := NewDossier(d.ID)
-	for _, e := range d.entries {
-		if e.Valid().StartsBy(t) {
-			out.Apply(e.Meta, e.Body)
-		}
-	}
-	out.version, out.last = d.version, d.last
-	return out
+	return d.where(func(e *Entry) bool { return e.Valid().StartsBy(t) })
 }
 
 // Found is a record of one kind with its entry.
@@ -127,22 +162,20 @@ type Found[T Body] struct {
 }
 
 // Live lists the live records of one kind, oldest first.
-func Live[T Body](d *Dossier) []Found[T] {
-	var out []Found[T]
-	for _, f := range All[T](d) {
-		if f.Entry.Live() {
-			out = append(out, f)
-		}
-	}
-	return out
-}
+func Live[T Body](d *Dossier) []Found[T] { return records[T](d, true) }
 
 // All lists the records of one kind, those out of force too, oldest first.
-func All[T Body](d *Dossier) []Found[T] {
+func All[T Body](d *Dossier) []Found[T] { return records[T](d, false) }
+
+func records[T Body](d *Dossier, live bool) []Found[T] {
 	var zero T
-	var out []Found[T]
-	for _, e := range d.byKind[zero.Kind()] {
-		if b, ok := e.Body.(T); ok {
+	entries := d.byKind[zero.Kind()]
+	if len(entries) == 0 {
+		return nil
+	}
+	out := make([]Found[T], 0, len(entries))
+	for _, e := range entries {
+		if b, ok := e.Body.(T); ok && (!live || e.Live()) {
 			out = append(out, Found[T]{e, b})
 		}
 	}
@@ -191,9 +224,9 @@ func (d *Dossier) Seal() (Found[*SurveySeal], bool) {
 
 // SurveyOf gives the live survey entry of a component.
 func (d *Dossier) SurveyOf(component string) (Found[*Survey], bool) {
-	for _, f := range Live[*Survey](d) {
-		if f.Record.Component == component {
-			return f, true
+	for _, e := range d.byKind["survey"] {
+		if s, ok := e.Body.(*Survey); ok && s.Component == component && e.Live() {
+			return Found[*Survey]{e, s}, true
 		}
 	}
 	return Found[*Survey]{}, false
@@ -316,11 +349,11 @@ func (d *Dossier) removedBy(work, component string) (string, bool) {
 }
 
 // FunctionOf is how a component works by the latest survey entry or check that
-// speaks of it, "not-tested" when none does. Work that fits a part sets it back
-// to "not-tested".
+// speaks of it, "not-tested" when none does. Work that fits a part, and a part
+// that goes back, set it back to "not-tested".
 func (d *Dossier) FunctionOf(component string) string {
 	function := "not-tested"
-	for _, e := range d.inPlace("survey", "work", "check") {
+	for _, e := range d.inPlace("survey", "work", "check", "part-move") {
 		switch b := e.Body.(type) {
 		case *Survey:
 			if b.Component == component && b.Function != "" {
@@ -331,6 +364,10 @@ func (d *Dossier) FunctionOf(component string) string {
 				if f.Component == component {
 					function = "not-tested"
 				}
+			}
+		case *PartMove:
+			if part, ok := Get[*RemovedPart](d, b.Part); ok && b.Custody == "fitted" && part.Record.Component == component {
+				function = "not-tested"
 			}
 		case *Check:
 			for _, c := range b.Components {

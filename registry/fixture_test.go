@@ -68,14 +68,24 @@ func newBench(t interface {
 // the dossier as it was.
 func (b *bench) try(body Body) error {
 	b.t.Helper()
-	before := snapshot(b.t, b.d)
+	before := b.fingerprint()
 	b.now = b.now.Add(time.Minute)
 	if err := Decide(b.d, b.rules, Act{At: b.now, Actor: "tamsin", Body: body}); err != nil {
-		require.Equal(b.t, before, snapshot(b.t, b.d), "a refusal changed the dossier")
+		require.Equal(b.t, before, b.fingerprint(), "a refusal changed the dossier")
 		return err
 	}
 	b.store(body)
 	return nil
+}
+
+// fingerprint is a quick stand-in for snapshot: what can change in a dossier
+// without a new record.
+func (b *bench) fingerprint() string {
+	s := fmt.Sprint(b.d.version, b.d.last, len(b.d.entries), len(b.d.byID), len(b.d.byKind))
+	for _, e := range b.d.entries {
+		s += e.SupersededBy + "," + e.WithdrawnBy + ";"
+	}
+	return s
 }
 
 // store appends without asking.
