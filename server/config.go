@@ -1,0 +1,138 @@
+package server
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"sync/atomic"
+	"time"
+
+	"example.org/asfound/registry"
+	"example.org/asfound/workshop"
+)
+
+// Config is what the server works with. Workshop, Logger and Now must be set;
+// a part that is nil answers "not offered here".
+type Config struct {
+	Workshop *workshop.Workshop
+	// ReadSheet reads an uploaded survey sheet. by is the person who surveyed,
+	// for rows that do not say so.
+	ReadSheet func(file io.ReadSeeker, name, machine, by string) (Sheet, error)
+	// ReadPhoto looks at an uploaded picture and makes its preview. Codes:
+	// CodeTooLarge, CodeUnsupported.
+	ReadPhoto func(ctx context.Context, original io.ReadSeeker, name string) (Picture, error)
+	// PDF and Bundle write a machine's dossier, in its public or private edition.
+	PDF    func(ctx context.Context, out io.Writer, machine string, public bool) error
+	Bundle func(ctx context.Context, out io.Writer, machine string, public bool) error
+	// Verify checks an uploaded bundle and answers with its findings, which
+	// are sent on as JSON. Nothing of the bundle is kept.
+	Verify func(ctx context.Context, bundle io.ReaderAt, size int64) (any, error)
+	// BaseURL is how people reach this server, such as
+	// "http://127.0.0.1:8350"; owners' links begin with it. Empty means the
+	// address that a request came to, which is safe on loopback alone.
+	BaseURL string
+	// Hosts are names, besides loopback and the host of BaseURL, under which
+	// requests are answered. A request for another host is refused, so that a
+	// strange page cannot reach the registry through a name of its own.
+	Hosts   []string
+	Version string
+	Logger  *slog.Logger
+	Now     func() time.Time
+}
+
+// Sheet is an opened survey sheet.
+type Sheet struct {
+	Source workshop.Source
+	// Header are the column titles, for the file of rejected rows.
+	Header []string
+}
+
+// Picture is what is known of an uploaded picture besides its bytes.
+type Picture struct {
+	MediaType     string
+	Width, Height int    // as shown upright, in pixels; 0 when not known
+	Taken         string // what the camera says
+	Preview       []byte // a JPEG without place and camera; nil when none can be made
+}
+
+// Server answers requests. It is made by New.
+type Server struct {
+	Config
+	host     string // of BaseURL
+	pages    pageSet
+	answers  *remembered
+	rejected *rejectedRows
+	reports  *reportCache
+	openapi  []byte
+	anatomy  names  // components by id, for pages without a report
+	prefix   string // of request ids
+	build    string // changes with templates, styles, catalog and program
+	count    atomic.Uint64
+}
+
+// New makes the handler of the whole registry. CodeInvalid when the
+// configuration cannot be used.
+func New(c Config) (http.Handler, error) {
+	s, err := newServer(c)
+	if err != nil {
+		return nil, err
+	}
+	return s.router(), nil
+}
+
+func newServer(c Config) (*Server, error) {
+	if c.Workshop == nil || c.Logger == nil || c.Now == nil {
+		return nil, registry.Refuse(registry.CodeInvalid, "Set the workshop, the logger and the clock.", "The server is not fully configured")
+	}
+	s := &Server{Config: c, prefix: rand.Text()[:6]}
+	if c.BaseURL != "" {
+		u, err := url.Parse(c.BaseURL)
+		if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
+			return nil, registry.Refuse(registry.CodeInvalid, "Write it with its scheme, such as http://127.0.0.1:8350.", "The base address cannot be used")
+		}
+		s.host = u.Hostname()
+	}
+	s.anatomy = names{}
+	for _, c := range c.Workshop.Catalog.ComponentsInWalk() {
+		s.anatomy[c.ID] = &workshop.ComponentReport{ID: c.ID, Code: c.Code, Name: c.Name}
+	}
+	var err error
+	if s.pages, err = parsePages(); err != nil {
+		return nil, err
+	}
+	if s.build, err = buildOf(c); err != nil {
+		return nil, err
+	}
+	s.answers = newRemembered(c.Now)
+	s.rejected = &rejectedRows{}
+	s.reports = &reportCache{}
+	if s.openapi, err = openAPI(c.Version); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// buildOf names everything besides the record that a page follows from.
+func buildOf(c Config) (string, error) {
+	sum := sha256.New()
+	fmt.Fprintln(sum, c.Version, c.Workshop.Catalog.Identity())
+	sum.Write(stylesheet)
+	files, err := templateFiles.ReadDir("templates")
+	if err != nil {
+		return "", err
+	}
+	for _, f := range files {
+		text, err := templateFiles.ReadFile("templates/" + f.Name())
+		if err != nil {
+			return "", err
+		}
+		sum.Write(text)
+	}
+	return hex.EncodeToString(sum.Sum(nil)[:6]), nil
+}

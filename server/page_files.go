@@ -1,0 +1,100 @@
+package server
+
+import (
+	"context"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/hex"
+	"io"
+	"net/http"
+
+	"example.org/asfound/registry"
+)
+
+func pageStyle(_ *Server, r *http.Request) (answer, error) {
+	tag := styleTag()
+	if hasTag(r, tag) {
+		return notModified(tag), nil
+	}
+	return bytesAnswer{mediaType: "text/css; charset=utf-8", body: stylesheet, etag: tag}, nil
+}
+
+//go:embed static/icon.svg
+var icon []byte
+
+func pageIcon(*Server, *http.Request) (answer, error) {
+	return bytesAnswer{mediaType: "image/svg+xml", body: icon, etag: `"1"`}, nil
+}
+
+func styleTag() string {
+	sum := sha256.Sum256(stylesheet)
+	return `"` + hex.EncodeToString(sum[:8]) + `"`
+}
+
+func pageRobots(*Server, *http.Request) (answer, error) {
+	return bytesAnswer{mediaType: "text/plain; charset=utf-8", body: []byte("User-agent: *\nDisallow: /\n")}, nil
+}
+
+func pageHealthy(*Server, *http.Request) (answer, error) {
+	return bytesAnswer{mediaType: "text/plain; charset=utf-8", body: []byte("ok\n")}, nil
+}
+
+// pageReady says whether the ledger can be read.
+func pageReady(s *Server, r *http.Request) (answer, error) {
+	if _, err := s.Workshop.Ledger.End(r.Context()); err != nil {
+		s.Logger.Error("not ready", "error", err.Error())
+		return nil, registry.Refuse(registry.CodeBusy, "Try again in a little while.", "The ledger cannot be read")
+	}
+	return bytesAnswer{mediaType: "text/plain; charset=utf-8", body: []byte("ready\n")}, nil
+}
+
+// publicEdition reads ?edition=public or private; private is the default.
+func publicEdition(r *http.Request) (bool, error) {
+	switch e := r.URL.Query().Get("edition"); e {
+	case "public":
+		return true, nil
+	case "", "private":
+		return false, nil
+	default:
+		return false, &registry.Error{Code: registry.CodeInvalid, Message: "There is no such edition", Fields: []registry.Field{{Pointer: "/edition", Found: quoted(e),
+			Allowed: "public, private", Message: "There is no such edition", Fix: "Ask for the public or the private one."}}}
+	}
+}
+
+func editionName(public bool) string {
+	if public {
+		return "public"
+	}
+	return "private"
+}
+
+// download sends a dossier made by one of the exporters.
+func download(what, mediaType, ending string, exporter func(s *Server) func(context.Context, io.Writer, string, bool) error) handler {
+	return func(s *Server, r *http.Request) (answer, error) {
+		id, err := machineID(r)
+		if err != nil {
+			return nil, err
+		}
+		public, err := publicEdition(r)
+		if err != nil {
+			return nil, err
+		}
+		if _, err := s.headOf(r, id); err != nil {
+			return nil, err
+		}
+		write := exporter(s)
+		if write == nil {
+			return nil, notOffered(what)
+		}
+		body, err := produced(r.Context(), func(ctx context.Context, out io.Writer) error { return write(ctx, out, id, public) })
+		if err != nil {
+			return nil, err
+		}
+		return bytesAnswer{mediaType: mediaType, body: body, attachment: id + "-" + editionName(public) + ending}, nil
+	}
+}
+
+var (
+	downloadPDF = download("The PDF dossier", "application/pdf", ".pdf", func(s *Server) func(context.Context, io.Writer, string, bool) error { return s.PDF })
+	downloadZip = download("The data bundle", "application/zip", ".zip", func(s *Server) func(context.Context, io.Writer, string, bool) error { return s.Bundle })
+)

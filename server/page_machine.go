@@ -1,0 +1,155 @@
+package server
+
+import (
+	"net/http"
+	"time"
+
+	"example.org/asfound/registry"
+	"example.org/asfound/workshop"
+)
+
+// MachinePage is everything about one machine at a glance.
+type MachinePage struct {
+	Base
+	Report   *workshop.Report
+	Scales   []Scale
+	Groups   []GroupView
+	Names    names
+	Timeline []TimelineEntry
+	// More says that older lines of the timeline are on a page of their own.
+	More    int
+	AsOf    string
+	KnownAt string
+	// Then says that the page shows an earlier state.
+	Then bool
+	// Waiting are the offers that the owner has not answered.
+	Waiting []workshop.OfferReport
+	Clocks  Form // with what is wrong with the dates
+}
+
+// GroupView is a group of components with its sum.
+type GroupView struct {
+	workshop.GroupReport
+	Shown    []workshop.ComponentReport // those that this type has
+	Open     int                        // whose origin is not told by evidence
+	Surveyed int
+}
+
+// TimelineEntry is one line of the timeline: a record, or a run of records of
+// the same kind on the same day by the same person.
+type TimelineEntry struct {
+	workshop.Happened
+	Count int
+	Last  time.Time
+}
+
+// timelineShown is how many lines the machine's page shows.
+const timelineShown = 25
+
+func pageMachine(s *Server, r *http.Request) (answer, error) {
+	id, err := machineID(r)
+	if err != nil {
+		return nil, err
+	}
+	version, err := s.headOf(r, id)
+	if err != nil {
+		return nil, err
+	}
+	q := r.URL.Query()
+	o, wrong := edition(q)
+	tag := s.pageTag(version)
+	if wrong == nil && hasTag(r, tag) {
+		return notModified(tag), nil
+	}
+	report, err := s.reportOf(r, id, o)
+	if err != nil {
+		return nil, err
+	}
+	page := s.machinePage(report, q.Get("timeline") == "all")
+	page.AsOf, page.KnownAt = q.Get("as_of"), q.Get("known_at")
+	page.Then = !o.At.IsZero()
+	page.Notice = noticeOf(r)
+	status := 0
+	if wrong != nil {
+		page.Wrong, status, tag = true, http.StatusUnprocessableEntity, ""
+		page.Clocks.refuse(wrong)
+	}
+	return htmlAnswer{status: status, name: "machine", page: page, etag: tag}, nil
+}
+
+// pageTag is the tag of a page that follows from the record alone.
+func (s *Server) pageTag(version uint64) string {
+	return `"` + itoa(version) + "." + s.build + `"`
+}
+
+// noticeOf is the line about what was just recorded.
+func noticeOf(r *http.Request) string {
+	if id := r.URL.Query().Get("recorded"); id != "" && registry.CheckID("", id) == nil {
+		return "Recorded as " + id + "."
+	}
+	return ""
+}
+
+func (s *Server) machinePage(report *workshop.Report, whole bool) MachinePage {
+	page := MachinePage{Base: s.basis(report, "overview", report.Machine.Name), Report: report, Names: namesOf(report)}
+	report.Indices.Each(func(name string, r *workshop.IndexReport) { page.Scales = append(page.Scales, drawIndex(name, r)) })
+	for _, g := range report.Groups {
+		view := GroupView{GroupReport: g}
+		for _, c := range g.Components {
+			if c.NotFitted {
+				continue
+			}
+			view.Shown = append(view.Shown, c)
+			if c.Surveyed {
+				view.Surveyed++
+			}
+			if c.Origin.Basis == "prior" || c.Origin.Leading == "" {
+				view.Open++
+			}
+		}
+		if len(view.Shown) > 0 {
+			page.Groups = append(page.Groups, view)
+		}
+	}
+	for _, o := range report.Offers {
+		if o.Standing == "" && !o.Superseded {
+			page.Waiting = append(page.Waiting, o)
+		}
+	}
+	page.Timeline = gathered(report.Timeline)
+	if !whole && len(page.Timeline) > timelineShown {
+		page.More = len(page.Timeline) - timelineShown
+		page.Timeline = page.Timeline[:timelineShown]
+	}
+	return page
+}
+
+// gathered puts the newest first and makes one line of a run of like records.
+func gathered(list []workshop.Happened) []TimelineEntry {
+	var out []TimelineEntry
+	for i := len(list) - 1; i >= 0; i-- {
+		h := list[i]
+		if n := len(out); n > 0 {
+			last := &out[n-1]
+			if last.Kind == h.Kind && last.By == h.By && last.Mark == h.Mark && h.Mark == "" && manyOf(h.Kind) &&
+				last.Last.UTC().Format(time.DateOnly) == h.Recorded.UTC().Format(time.DateOnly) {
+				last.Count++
+				last.Last = h.Recorded
+				last.Record = h.Record
+				continue
+			}
+		}
+		out = append(out, TimelineEntry{Happened: h, Count: 1, Last: h.Recorded})
+	}
+	return out
+}
+
+// manyOf says whether records of a kind come in runs that nobody reads one by
+// one.
+func manyOf(k registry.Kind) bool {
+	switch k {
+	case "survey", "joint", "measurement", "photo", "fitting", "evidence", "person", "option", "opening", "comparable-sale":
+		return true
+	}
+	return false
+}

@@ -1,0 +1,124 @@
+package server
+
+import (
+	"bytes"
+	"embed"
+	"fmt"
+	"html/template"
+	"net/http"
+	"path"
+	"strings"
+)
+
+//go:embed templates/*.html
+var templateFiles embed.FS
+
+//go:embed static/asfound.css
+var stylesheet []byte
+
+// pageSet holds one parsed template for each page.
+type pageSet map[string]*template.Template
+
+// sharedTemplates are parsed into every page.
+var sharedTemplates = []string{"templates/layout.html", "templates/form.html", "templates/parts.html"}
+
+// parsePages parses every page of the program.
+func parsePages() (pageSet, error) {
+	base, err := template.New("layout").Funcs(templateFuncs).ParseFS(templateFiles, sharedTemplates...)
+	if err != nil {
+		return nil, fmt.Errorf("parse the shared templates: %w", err)
+	}
+	pages := pageSet{}
+	entries, err := templateFiles.ReadDir("templates")
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range entries {
+		if name := path.Join("templates", e.Name()); !contains(sharedTemplates, name) {
+			clone, err := base.Clone()
+			if err != nil {
+				return nil, err
+			}
+			if pages[strings.TrimSuffix(e.Name(), ".html")], err = clone.ParseFS(templateFiles, name); err != nil {
+				return nil, fmt.Errorf("parse the page %s: %w", e.Name(), err)
+			}
+		}
+	}
+	return pages, nil
+}
+
+// render makes a whole page in memory, so that a fault in it is still answered
+// as one.
+func (p pageSet) render(name string, page any) ([]byte, error) {
+	t, ok := p[name]
+	if !ok {
+		return nil, fmt.Errorf("there is no page %q", name)
+	}
+	var b bytes.Buffer
+	if err := t.ExecuteTemplate(&b, "layout", page); err != nil {
+		return nil, fmt.Errorf("render the page %q: %w", name, err)
+	}
+	return b.Bytes(), nil
+}
+
+// Base is what every page has.
+type Base struct {
+	Title   string
+	Crumbs  []Crumb
+	Version string
+	// Machine heads the pages of one machine; nil elsewhere.
+	Machine *MachineHead
+	// Wrong says that the page shows what is wrong with a form.
+	Wrong bool
+	// Owner marks the owner's page, which has no way into the registry.
+	Owner bool
+	// Notice is a line that says what was just recorded.
+	Notice string
+}
+
+// Crumb is one step of the way back.
+type Crumb struct{ Name, To string }
+
+// MachineHead is what stands at the head of a machine's pages.
+type MachineHead struct {
+	ID, Name, Make, Model, Year, Phase string
+	Invented, Public                   bool
+	Tab                                string // the page that is shown, among the tabs
+}
+
+// ErrorPage says what happened and what to do.
+type ErrorPage struct {
+	Base
+	Problem Problem
+	Request string
+}
+
+func (s *Server) writeErrorPage(w http.ResponseWriter, r *http.Request, err error, instance string) {
+	p := problemOf(err, instance)
+	page := ErrorPage{Base: Base{Title: p.Title, Version: s.Version, Owner: strings.HasPrefix(r.URL.Path, "/o/")}, Problem: p, Request: instance}
+	body, renderErr := s.pages.render("error", page)
+	if renderErr != nil {
+		s.Logger.Error("the error page cannot be shown", "error", renderErr.Error())
+		body = []byte("<!doctype html><title>Something went wrong</title><h1>Something went wrong</h1>")
+	}
+	h := w.Header()
+	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Content-Security-Policy", pageCSP)
+	h.Set("Cache-Control", "no-store")
+	h.Del("ETag")
+	h.Del("Content-Disposition")
+	if row := rowOf(codeOf(err)); row.retry > 0 {
+		h.Set("Retry-After", itoa(row.retry))
+	}
+	w.WriteHeader(p.Status)
+	w.Write(body)
+}
+
+func contains(list []string, s string) bool {
+	for _, x := range list {
+		if x == s {
+			return true
+		}
+	}
+	return false
+}

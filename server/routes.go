@@ -1,0 +1,238 @@
+package server
+
+import (
+	"mime"
+	"net/http"
+	"reflect"
+	"strings"
+
+	"github.com/go-chi/chi/v5"
+	"github.com/go-chi/chi/v5/middleware"
+
+	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
+	"example.org/asfound/workshop"
+)
+
+// route is one row of the table from which both the router and the OpenAPI
+// document are made.
+type route struct {
+	method, pattern string
+	do              handler
+	takes           string // media type of the body, "" when there is none
+	limit           int64  // of the body, in bytes
+	once            bool   // a repeated key gets the first answer again
+	api             *operation
+}
+
+// operation describes a route to programs.
+type operation struct {
+	id, tag, summary string
+	query            []parameter
+	needsVersion     bool         // If-Match
+	takesKey         bool         // Idempotency-Key
+	body             reflect.Type // of a JSON body; nil for others
+	bodySchema       map[string]any
+	example          string // of the body
+	answers          reflect.Type
+	answerType       string // media type of the answer, JSON when empty
+	status           int    // of success, 200 when 0
+	tagged           bool   // carries an ETag
+	problems         []registry.Code
+}
+
+// parameter is one parameter of a query.
+type parameter struct{ name, kind, about string }
+
+const (
+	jsonType      = "application/json"
+	formType      = "application/x-www-form-urlencoded"
+	multipartType = "multipart/form-data"
+	formLimit     = 1 << 20
+	jsonLimit     = 4 << 20
+)
+
+var (
+	editionQuery = []parameter{
+		{"as_of", "string", "The machine as it stood on this day, such as 1971-06-30."},
+		{"known_at", "string", "Only what had been recorded by the end of this day."},
+		{"public", "boolean", "The public edition: names and numbers masked, withheld pictures left out."}}
+	fileQuery = []parameter{{"edition", "string", "public or private; private when left out."}}
+)
+
+func typeOf[T any]() reflect.Type { return reflect.TypeFor[T]() }
+
+// routes is the whole table.
+func routes() []route {
+	page := func(pattern string, do handler) route { return route{method: http.MethodGet, pattern: pattern, do: do} }
+	form := func(pattern string, do handler) route {
+		return route{method: http.MethodPost, pattern: pattern, do: do, takes: formType, limit: formLimit, once: true}
+	}
+	upload := func(pattern string, limit int64, do handler) route {
+		return route{method: http.MethodPost, pattern: pattern, do: do, takes: multipartType, limit: limit}
+	}
+	get := func(pattern string, do handler, op operation) route {
+		return route{method: http.MethodGet, pattern: "/api/v1" + pattern, do: do, api: &op}
+	}
+	post := func(pattern string, do handler, op operation) route {
+		op.takesKey = true
+		return route{method: http.MethodPost, pattern: "/api/v1" + pattern, do: do, takes: jsonType, limit: jsonLimit, once: true, api: &op}
+	}
+	return []route{
+		page("/", pageMachines),
+		page("/take-in", pageTakeInForm),
+		form("/take-in", pageTakeInPost),
+		page("/import", pageImportForm),
+		upload("/import", maxSheet+1<<20, pageImportPost),
+		page("/import/rejected/{file}", pageRejected),
+
+		page("/machines/{id}", pageMachine),
+		page("/machines/{id}/components/{component}", pageComponent),
+		page("/machines/{id}/seal", pageSealForm),
+		form("/machines/{id}/seal", pageSealPost),
+		page("/machines/{id}/options", pageOptions),
+		form("/machines/{id}/options", pageWeigh),
+		page("/machines/{id}/propose", pageProposeForm),
+		form("/machines/{id}/propose", pagePropose),
+		page("/machines/{id}/proposals/{proposal}", pageProposal),
+		page("/machines/{id}/work", pageWork),
+		page("/machines/{id}/work/entry", pageWorkForm),
+		form("/machines/{id}/work/entry", pageWorkPost),
+		page("/machines/{id}/work/check", pageCheckForm),
+		form("/machines/{id}/work/check", pageCheckPost),
+		page("/machines/{id}/work/gate", pageGateForm),
+		form("/machines/{id}/work/gate", pageGatePost),
+		page("/machines/{id}/work/opening", pageOpenedForm),
+		form("/machines/{id}/work/opening", pageOpenedPost),
+		page("/machines/{id}/work/removed", pageRemovedForm),
+		form("/machines/{id}/work/removed", pageRemovedPost),
+		page("/machines/{id}/work/move/{part}", pageMoveForm),
+		form("/machines/{id}/work/move/{part}", pageMovePost),
+		page("/machines/{id}/record", pageRecordForm),
+		form("/machines/{id}/record", pageRecordPost),
+		page("/machines/{id}/photos", pagePhotoForm),
+		upload("/machines/{id}/photos", photoTotal, pagePhotoPost),
+		page("/machines/{id}/photos/{digest}", pagePhoto),
+		page("/machines/{id}/dossier.pdf", downloadPDF),
+		page("/machines/{id}/bundle.zip", downloadZip),
+
+		page("/o/{token}", pageOwner),
+		{method: http.MethodPost, pattern: "/o/{token}/choose", do: pageOwnerStep(false), takes: formType, limit: formLimit},
+		{method: http.MethodPost, pattern: "/o/{token}/check", do: pageOwnerStep(true), takes: formType, limit: formLimit},
+		{method: http.MethodPost, pattern: "/o/{token}/answer", do: pageOwnerAnswer, takes: formType, limit: formLimit},
+		page("/o/{token}/photos/{digest}", pageOwnerPhoto),
+
+		page("/static/asfound.css", pageStyle),
+		page("/static/icon.svg", pageIcon),
+		page("/robots.txt", pageRobots),
+		page("/healthz", pageHealthy),
+		page("/readyz", pageReady),
+
+		get("/machines", apiMachines, operation{id: "listMachines", tag: "machines", summary: "List the machines in order of id.",
+			query:   []parameter{{"after", "string", "Continue after this machine."}, {"limit", "integer", "How many at most, 1 to 500; 100 when left out."}},
+			answers: typeOf[MachineList](), problems: []registry.Code{registry.CodeInvalid}}),
+		post("/machines", apiTakeIn, operation{id: "takeIn", tag: "machines", summary: "Take a machine in: its own record, its people and the custody agreement, all in one commit.",
+			body: typeOf[TakeIn](), example: exampleTakeIn, answers: typeOf[workshop.Receipt](), status: 201, tagged: true,
+			problems: []registry.Code{registry.CodeInvalid, registry.CodeConflict, codeMalformed}}),
+		get("/machines/{id}", apiMachine, operation{id: "showMachine", tag: "machines", summary: "The whole dossier of a machine as a report.",
+			query: editionQuery, answers: typeOf[workshop.Report](), tagged: true, problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid, registry.CodeTampered}}),
+		get("/machines/{id}/components/{component}", apiComponent, operation{id: "showComponent", tag: "machines", summary: "One component with the answers to its three questions.",
+			query: editionQuery, answers: typeOf[workshop.ComponentReport](), tagged: true, problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid}}),
+		get("/machines/{id}/events", apiEvents, operation{id: "readEvents", tag: "machines", summary: "The stored events, byte for byte, one a line.",
+			query: []parameter{{"after", "integer", "Only events after this version."}}, answerType: "application/jsonl", tagged: true,
+			problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid}}),
+		post("/machines/{id}/records", apiRecords, operation{id: "record", tag: "acts", summary: "Record one or many records of any kind, all or nothing.",
+			needsVersion: true, bodySchema: recordsSchema(), example: exampleRecords, answers: typeOf[workshop.Receipt](), status: 201, tagged: true,
+			problems: []registry.Code{registry.CodeInvalid, registry.CodeNotFound, registry.CodeConflict, registry.CodeRefused, registry.CodeNotApproved, codeStale, codeNeedsVersion, codeMalformed}}),
+		post("/machines/{id}/survey-seal", apiSeal, operation{id: "sealSurvey", tag: "acts", summary: "Close the as-found survey with the indices as they stand.",
+			needsVersion: true, bodySchema: map[string]any{"type": "object", "required": []string{"by"}, "description": "A survey-seal without its digest and indices, which are filled in; see /api/v1/schemas."},
+			example: `{"by":"custodian"}`, answers: typeOf[workshop.Receipt](), status: 201, tagged: true,
+			problems: []registry.Code{registry.CodeInvalid, registry.CodeRefused, registry.CodeConflict, codeStale, codeNeedsVersion}}),
+		post("/machines/{id}/weighings", apiWeigh, operation{id: "weigh", tag: "acts", summary: "Compute what options do to the indices; with record, keep the result (then If-Match is needed).",
+			body: typeOf[WeighRequest](), example: `{"options":["leave-it"],"record":false}`, answers: typeOf[Weighed](), tagged: true,
+			problems: []registry.Code{registry.CodeNotFound, registry.CodeInsufficient, codeStale, codeNeedsVersion}}),
+		post("/machines/{id}/proposals", apiPropose, operation{id: "propose", tag: "acts", summary: "Put options to the owner. The answer tells the link, once.",
+			needsVersion: true, body: typeOf[ProposeRequest](), example: exampleProposal, answers: typeOf[ProposedAnswer](), status: 201, tagged: true,
+			problems: []registry.Code{registry.CodeInvalid, registry.CodeNotFound, registry.CodeConflict, codeStale, codeNeedsVersion}}),
+		{method: http.MethodPost, pattern: "/api/v1/machines/{id}/photos", do: apiPhotoPost, takes: multipartType, limit: workshop.MaxPhotoBytes + 1<<20,
+			api: &operation{id: "addPhoto", tag: "acts", summary: "Keep a picture: the part \"file\" holds its bytes, the part \"photo\" what it shows, as JSON.", takesKey: true,
+				bodySchema: map[string]any{"type": "object", "required": []string{"file", "photo"}, "properties": map[string]any{
+					"file": map[string]any{"type": "string", "format": "binary"}, "photo": map[string]any{"$ref": "#/components/schemas/PhotoRequest"}}},
+				answers: typeOf[PhotoKept](), status: 201, tagged: true,
+				problems: []registry.Code{registry.CodeInvalid, registry.CodeNotFound, registry.CodeTooLarge, registry.CodeUnsupported, registry.CodeTampered}}},
+		get("/photos/{digest}", apiPhoto, operation{id: "readPhoto", tag: "files", summary: "Stored bytes of a picture, as a file.", answerType: "application/octet-stream",
+			problems: []registry.Code{registry.CodeNotFound, registry.CodeTampered}}),
+		get("/machines/{id}/dossier.pdf", downloadPDF, operation{id: "readPDF", tag: "files", summary: "The dossier to read and print.", query: fileQuery, answerType: "application/pdf",
+			problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid, codeNotOffered}}),
+		get("/machines/{id}/bundle.zip", downloadZip, operation{id: "readBundle", tag: "files", summary: "The dossier to check: events, pictures, signatures.", query: fileQuery, answerType: "application/zip",
+			problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid, codeNotOffered}}),
+		{method: http.MethodPost, pattern: "/api/v1/calc/{method}", do: apiCalc, takes: jsonType, limit: scoring.MaxInputBytes + 1,
+			api: &operation{id: "calculate", tag: "figures", summary: "Run one method (origin, index or effect) on its input. Nothing is recorded.",
+				bodySchema: map[string]any{"type": "object", "description": "See calc-origin-input and its like under /api/v1/schemas."}, example: exampleOrigin,
+				problems: []registry.Code{registry.CodeInvalid, registry.CodeNotFound, registry.CodeInsufficient, codeMalformed}}},
+		{method: http.MethodPost, pattern: "/api/v1/verify", do: apiVerify, takes: "application/zip", limit: maxBundle,
+			api: &operation{id: "verify", tag: "figures", summary: "Check a bundle. Nothing of it is kept.",
+				bodySchema: map[string]any{"type": "string", "format": "binary"},
+				problems:   []registry.Code{registry.CodeUnsupported, registry.CodeTooLarge, codeNotOffered}}},
+		get("/schemas/{name}", apiSchema, operation{id: "readSchema", tag: "about", summary: "The JSON Schema of one kind of record, such as survey.v1.schema.json.", answerType: "application/schema+json",
+			problems: []registry.Code{registry.CodeNotFound}}),
+		get("/openapi.json", apiDocument, operation{id: "readOpenAPI", tag: "about", summary: "This document.", answerType: "application/openapi+json"}),
+	}
+}
+
+// router puts the table on a chi router behind what every request passes.
+func (s *Server) router() chi.Router {
+	m := chi.NewRouter()
+	m.Use(s.observe, secure, s.knownHost, s.sameOrigin, middleware.GetHead)
+	for _, rt := range routes() {
+		m.Method(rt.method, rt.pattern, s.serve(rt))
+	}
+	m.NotFound(func(w http.ResponseWriter, r *http.Request) {
+		s.fail(w, r, registry.Refuse(registry.CodeNotFound, "", "There is no page of that address"))
+	})
+	m.MethodNotAllowed(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Allow", allowedMethods(r))
+		s.fail(w, r, registry.Refuse(codeMethod, "", "%s is not done here", quoted(r.Method)))
+	})
+	return m
+}
+
+// checkRequest refuses a body of another type than the route takes, and an
+// answer of a type that it does not give.
+func (s *Server) checkRequest(rt route, r *http.Request) error {
+	if rt.takes != "" {
+		given, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
+		if err != nil || given != rt.takes {
+			return registry.Refuse(registry.CodeUnsupported, "Send it as "+rt.takes+".", "The body is not of the type that is read here")
+		}
+	}
+	if rt.api == nil {
+		return nil
+	}
+	gives := rt.api.answerType
+	if gives == "" {
+		gives = jsonType
+	}
+	if !accepts(r.Header.Get("Accept"), gives) {
+		return registry.Refuse(codeNotAcceptable, "Accept "+gives+".", "The answer is %s, which the request does not accept", gives)
+	}
+	return nil
+}
+
+// accepts reads an Accept header as far as is needed to say yes or no.
+func accepts(header, mediaType string) bool {
+	if strings.TrimSpace(header) == "" {
+		return true
+	}
+	major, _, _ := strings.Cut(mediaType, "/")
+	for _, part := range strings.Split(header, ",") {
+		given, params, err := mime.ParseMediaType(strings.TrimSpace(part))
+		if err != nil || params["q"] == "0" {
+			continue
+		}
+		if given == "*/*" || given == major+"/*" || given == mediaType || given == jsonType && strings.HasSuffix(mediaType, "json") {
+			return true
+		}
+	}
+	return false
+}
