@@ -206,6 +206,20 @@ func refused(t require.TestingT, err error, code registry.Code, word string) {
 	require.Contains(t, err.Error(), word)
 }
 
+// says and silent look for a word in a long text, without printing the text.
+func says(t testingT, text, word string) {
+	t.Helper()
+	require.True(t, strings.Contains(text, word), "it does not say %q", word)
+}
+
+func silent(t testingT, text, word string) {
+	t.Helper()
+	i := strings.Index(text, word)
+	if i >= 0 {
+		require.Fail(t, "it says what it must not", "%q in …%s…", word, text[max(0, i-60):min(len(text), i+len(word)+60)])
+	}
+}
+
 func ptr[T any](v T) *T { return &v }
 
 func pounds(amount string) registry.Money {

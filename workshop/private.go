@@ -86,11 +86,12 @@ func (w *Workshop) open(ctx context.Context, digest string) (string, error) {
 // secret is a withheld value and the token that stands for it in free text.
 type secret struct{ value, token string }
 
-// secrets lists what must not stand in free text: the names of the people and
-// the whole numbers of the machine, longest first.
-func secrets(bodies []registry.Body) []secret {
+// secretsOf lists what must not stand in free text: the names of the people and
+// the whole numbers of the machine, longest first. It knows those on record and
+// those among the bodies that are to be recorded together, whatever their order.
+func secretsOf(d *registry.Dossier, more ...registry.Body) []secret {
 	var out []secret
-	for _, b := range bodies {
+	add := func(b registry.Body) {
 		switch b := b.(type) {
 		case *registry.Person:
 			out = append(out, secret{b.Name.Value, "[[" + b.ID + "]]"})
@@ -99,6 +100,12 @@ func secrets(bodies []registry.Body) []secret {
 				out = append(out, secret{n.AsRead.Value, "[[number:" + n.Where + "]]"})
 			}
 		}
+	}
+	for _, b := range more {
+		add(b)
+	}
+	for _, e := range d.Entries() {
+		add(e.Body)
 	}
 	out = slices.DeleteFunc(out, func(s secret) bool { return len([]rune(s.value)) < 4 })
 	slices.SortStableFunc(out, func(a, b secret) int { return len(b.value) - len(a.value) })
@@ -146,6 +153,16 @@ func withhold(b registry.Body, known []secret) (registry.Body, error) {
 	return out, nil
 }
 
+// pointing are the keys under which a text is an identifier, a date or a word
+// of the vocabulary, and not somebody's own words.
+var pointing = []string{"id", "supersedes", "valid", "year", "made", "taken", "from", "until", "expires",
+	"by", "second", "to", "person", "owner", "custodian", "role", "witness", "gaps_signed_by", "on", "takes_back", "amends", "record", "decision", "resolves",
+	"component", "components", "proposition", "states", "cluster", "where", "evidence", "photo", "photos", "opening", "openings", "joint", "joints", "behind",
+	"requires", "excludes", "fault", "option", "options", "recommended", "irreversible", "treatment", "work", "gate", "checks", "removed_parts", "cautions",
+	"origin", "finish", "specification", "function", "custody", "purpose", "shows", "outcome", "answer", "channel", "currency", "price_kind",
+	"digest", "preview", "media_type", "method", "catalog", "standpoint"}
+
+// mapStrings applies f to every text that is somebody's own words.
 func mapStrings(v any, f func(string) string) any {
 	switch v := v.(type) {
 	case string:
@@ -155,13 +172,25 @@ func mapStrings(v any, f func(string) string) any {
 			v[i] = mapStrings(v[i], f)
 		}
 	case map[string]any:
-		for k := range v {
-			if k != "withheld" {
-				v[k] = mapStrings(v[k], f)
+		for k, x := range v {
+			switch {
+			case k == "withheld" || k == "input" || k == "result":
+			case slices.Contains(pointing, k) && isText(x):
+			default:
+				v[k] = mapStrings(x, f)
 			}
 		}
 	}
 	return v
+}
+
+// isText says whether a value is a text or a list of texts.
+func isText(v any) bool {
+	if list, ok := v.([]any); ok {
+		return !slices.ContainsFunc(list, func(x any) bool { return !isText(x) })
+	}
+	_, ok := v.(string)
+	return ok
 }
 
 // Reader renders free text for somebody: tokens become names and numbers for

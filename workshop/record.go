@@ -93,7 +93,7 @@ func (w *Workshop) recordOnce(ctx context.Context, req Request, bodies []registr
 			"The record of %q has moved on: you saw version %d, it is at %d", req.Machine, *req.Expect, d.Version())
 	}
 	expect := d.Version()
-	batch, err := w.decideAll(ctx, d, req, bodies)
+	batch, err := w.decideAll(ctx, d, req, secretsOf(d, bodies...), bodies)
 	if err != nil {
 		return Receipt{}, err
 	}
@@ -109,10 +109,10 @@ type batch struct {
 }
 
 // decideAll decides bodies one after another on a dossier that grows with
-// them, and encodes them. The dossier is the caller's to throw away.
-func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Request, bodies []registry.Body) (batch, error) {
+// them, and encodes them without what is known to be secret. The dossier is the
+// caller's to throw away.
+func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Request, known []secret, bodies []registry.Body) (batch, error) {
 	var out batch
-	known := dossierSecrets(d)
 	rules := w.rules()
 	version, last := d.Version(), d.Last()
 	for _, given := range bodies {
@@ -121,9 +121,6 @@ func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Reque
 			return batch{}, err
 		}
 		now := w.Now().UTC()
-		if b.Kind() == "machine" || b.Kind() == "person" {
-			known = append(secrets([]registry.Body{b}), known...)
-		}
 		w.name(b)
 		docs, err := w.seal(b)
 		if err != nil {
@@ -154,14 +151,6 @@ func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Reque
 		out.records = append(out.records, RecordReceipt{Kind: b.Kind(), ID: registry.IDOf(b), Event: eventID, Hash: last})
 	}
 	return out, nil
-}
-
-func dossierSecrets(d *registry.Dossier) []secret {
-	var bodies []registry.Body
-	for _, e := range d.Entries() {
-		bodies = append(bodies, e.Body)
-	}
-	return secrets(bodies)
 }
 
 func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, b batch) (Receipt, error) {
