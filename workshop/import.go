@@ -59,7 +59,7 @@ const MaxFaults = 10_000
 
 // sortedRows is up to how many rows an import holds at once, to bring the rows
 // of one machine together. Larger files must have them together.
-const sortedRows = 20_000
+const sortedRows = 5_000
 
 // commitBytes is how full an import makes a commit.
 const commitBytes = registry.MaxCommitBytes * 3 / 4
@@ -229,8 +229,13 @@ func (p *importPass) decide(ctx context.Context, machine string, rows []row) (go
 		return nil, err
 	}
 	req := Request{Machine: machine, Actor: p.req.Actor}
+	var bodies []registry.Body
 	for _, r := range rows {
-		there, err := p.w.alreadyThere(d, r.Body)
+		bodies = append(bodies, r.Body)
+	}
+	known := secretsOf(d, bodies...)
+	for _, r := range rows {
+		there, err := p.w.alreadyThere(d, r.Body, known)
 		if err != nil {
 			return nil, err
 		}
@@ -238,7 +243,7 @@ func (p *importPass) decide(ctx context.Context, machine string, rows []row) (go
 			p.report.Already++
 			continue
 		}
-		b, err := p.w.decideAll(ctx, d, req, []registry.Body{r.Body})
+		b, err := p.w.decideAll(ctx, d, req, known, []registry.Body{r.Body})
 		var refusal *registry.Error
 		if errors.As(err, &refusal) {
 			r.Faults = placed(r.Draft, refusal)
@@ -310,7 +315,7 @@ func (p *importPass) write(ctx context.Context, machine string, rows []row) (int
 // alreadyThere says whether the very record stands in the dossier, so that a
 // file can be imported twice. A date that an act got on the day of its first
 // import is not held against it.
-func (w *Workshop) alreadyThere(d *registry.Dossier, given registry.Body) (bool, error) {
+func (w *Workshop) alreadyThere(d *registry.Dossier, given registry.Body, known []secret) (bool, error) {
 	e, ok := d.Entry(registry.IDOf(given))
 	if !ok || e.Kind != given.Kind() {
 		return false, nil
@@ -325,8 +330,13 @@ func (w *Workshop) alreadyThere(d *registry.Dossier, given registry.Body) (bool,
 			*p = *old[i]
 		}
 	}
-	if want, err = withhold(want, dossierSecrets(d)); err != nil {
+	if want, err = withhold(want, known); err != nil {
 		return false, err
 	}
-	return registry.SameRecord(e.Body, want)
+	// A name may have become known since it was recorded.
+	recorded, err := withhold(e.Body, known)
+	if err != nil {
+		return false, err
+	}
+	return registry.SameRecord(recorded, want)
 }
