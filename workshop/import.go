@@ -182,6 +182,15 @@ func (p *importPass) run(ctx context.Context, source Source, block func(ctx cont
 		if d.Machine == "" {
 			d.Machine = p.req.Machine
 		}
+		if d.Body != nil && registry.IDOf(d.Body) == "" {
+			// The same row gets the same name, however often the file is read.
+			named, err := clone(d.Body)
+			if err != nil {
+				return err
+			}
+			registry.SetID(named, rowID(named.Kind(), p.req.Digest, index))
+			d.Body = named
+		}
 		if p.skip[index] {
 			return nil
 		}
@@ -214,6 +223,11 @@ func (p *importPass) run(ctx context.Context, source Source, block func(ctx cont
 		return err
 	}
 	return flush()
+}
+
+// rowID names the record of a row that has no name of its own.
+func rowID(kind registry.Kind, digest string, index int) string {
+	return string(kind) + "-" + registry.LeafHash(fmt.Appendf(nil, "%s row %d", digest, index))[:20]
 }
 
 // order is where a machine first appears among rows.
@@ -306,7 +320,11 @@ func (p *importPass) write(ctx context.Context, machine string, rows []row) (int
 			return recorded, err
 		}
 		expect = receipt.Version
-		recorded += n
+		if receipt.Repeated {
+			p.report.Already += n
+		} else {
+			recorded += n
+		}
 		good = good[n:]
 	}
 	return recorded, nil
@@ -330,6 +348,9 @@ func (w *Workshop) alreadyThere(d *registry.Dossier, given registry.Body, known 
 			*p = *old[i]
 		}
 	}
+	// Deciding writes components by their ids before it refuses what is there.
+	_ = registry.Decide(d, w.rules(), registry.Act{At: w.Now(), Body: want})
+	completed(want, e.Body)
 	if want, err = withhold(want, known); err != nil {
 		return false, err
 	}
@@ -339,4 +360,22 @@ func (w *Workshop) alreadyThere(d *registry.Dossier, given registry.Body, known 
 		return false, err
 	}
 	return registry.SameRecord(recorded, want)
+}
+
+// completed fills in what recording completes besides what registry.SameRecord
+// leaves aside.
+func completed(given, recorded registry.Body) {
+	switch given := given.(type) {
+	case *registry.Machine:
+		old, ok := recorded.(*registry.Machine)
+		for i := range given.Numbers {
+			if ok && i < len(old.Numbers) && given.Numbers[i].Masked == "" {
+				given.Numbers[i].Masked = old.Numbers[i].Masked
+			}
+		}
+	case *registry.Claim:
+		if old, ok := recorded.(*registry.Claim); ok && given.Estimate == nil {
+			given.Estimate = old.Estimate
+		}
+	}
 }
