@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -118,8 +119,8 @@ func (a *app) finish(err error) int {
 	switch {
 	case errors.As(err, &e):
 		fmt.Fprintf(a.Stderr, "asfound: %s\n", sentence(e.Message))
-		for _, f := range e.Fields {
-			if line := f.String(); len(e.Fields) > 1 || !strings.Contains(e.Message, line) {
+		for _, line := range fieldLines(e.Fields) {
+			if len(e.Fields) > 1 || !strings.Contains(e.Message, line) {
 				fmt.Fprintf(a.Stderr, "  - %s\n", line)
 			}
 		}
@@ -134,6 +135,65 @@ func (a *app) finish(err error) int {
 		fmt.Fprintf(a.Stderr, "asfound: %v\n", err)
 	}
 	return status
+}
+
+// fieldLines writes faults one a line; the same fault in several rows is one
+// line that names them all.
+func fieldLines(fields []registry.Field) []string {
+	var lines []string
+	var rows [][]int
+	at := map[string]int{}
+	var files []string
+	for _, f := range fields {
+		file, row := f.File, f.Row
+		f.File, f.Row = "", 0
+		text := f.String()
+		i, ok := at[file+"\n"+text]
+		if !ok {
+			i = len(lines)
+			at[file+"\n"+text] = i
+			lines, rows, files = append(lines, text), append(rows, nil), append(files, file)
+		}
+		if row > 0 {
+			rows[i] = append(rows[i], row)
+		}
+	}
+	for i, line := range lines {
+		var where []string
+		if files[i] != "" {
+			where = append(where, files[i])
+		}
+		if len(rows[i]) > 0 {
+			where = append(where, rowRanges(rows[i]))
+		}
+		if len(where) > 0 {
+			lines[i] = strings.Join(where, ", ") + ": " + line
+		}
+	}
+	return lines
+}
+
+// rowRanges writes row numbers as "row 7" or "rows 2–153, 160".
+func rowRanges(rows []int) string {
+	slices.Sort(rows)
+	rows = slices.Compact(rows)
+	if len(rows) == 1 {
+		return fmt.Sprintf("row %d", rows[0])
+	}
+	var parts []string
+	for i := 0; i < len(rows); {
+		j := i
+		for j+1 < len(rows) && rows[j+1] == rows[j]+1 {
+			j++
+		}
+		if j == i {
+			parts = append(parts, fmt.Sprint(rows[i]))
+		} else {
+			parts = append(parts, fmt.Sprintf("%d–%d", rows[i], rows[j]))
+		}
+		i = j + 1
+	}
+	return "rows " + strings.Join(parts, ", ")
 }
 
 func sentence(s string) string {

@@ -193,7 +193,7 @@ func (w *Workshop) answer(d *registry.Dossier, component string, p registry.Prop
 		out.Basis, out.Input, q.items = "not asked", nil, nil
 		return out, q, nil
 	}
-	r, err := scoring.Origin(q.input)
+	r, err := w.origin(d.ID, component+" "+string(p), q)
 	if err != nil {
 		return out, q, err
 	}

@@ -2,9 +2,11 @@ package workshop
 
 import (
 	"context"
+	"strings"
 	"sync"
 
 	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
 )
 
 // heldHistories is how many machines' histories are held in memory.
@@ -23,6 +25,14 @@ type heldHistory struct {
 	mu       sync.Mutex
 	replayer *registry.Replayer
 	used     uint64
+	// answers are what questions came to, by component and proposition. One
+	// holds as long as the same evidence bears on the question.
+	answers map[string]heldAnswer
+}
+
+type heldAnswer struct {
+	evidence string
+	result   scoring.OriginResult
 }
 
 // replay gives a machine's dossier as it stands, its withheld values opened;
@@ -69,7 +79,7 @@ func (h *histories) get(machine string) *heldHistory {
 			}
 			delete(h.held, oldest)
 		}
-		h.held[machine] = &heldHistory{replayer: registry.NewReplayer(machine)}
+		h.held[machine] = &heldHistory{replayer: registry.NewReplayer(machine), answers: map[string]heldAnswer{}}
 	}
 	h.held[machine].used = h.use
 	return h.held[machine]
@@ -79,4 +89,28 @@ func (h *histories) drop(machine string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	delete(h.held, machine)
+}
+
+// origin is scoring.Origin, remembered: records never change under their id, so
+// the ids of what bears on a question say what its input is.
+func (w *Workshop) origin(machine, subject string, q question) (scoring.OriginResult, error) {
+	evidence := strings.Join(q.items, "\n")
+	if q.claim != nil {
+		evidence += "\nclaim " + q.claim.ID
+	}
+	h := w.histories.get(machine)
+	h.mu.Lock()
+	known, ok := h.answers[subject]
+	h.mu.Unlock()
+	if ok && known.evidence == evidence {
+		return known.result, nil
+	}
+	result, err := scoring.Origin(q.input)
+	if err != nil {
+		return result, err
+	}
+	h.mu.Lock()
+	h.answers[subject] = heldAnswer{evidence, result}
+	h.mu.Unlock()
+	return result, nil
 }

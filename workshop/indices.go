@@ -2,6 +2,7 @@ package workshop
 
 import (
 	"fmt"
+	"reflect"
 
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
@@ -259,11 +260,14 @@ func (s *seen) index(name string) (IndexReport, error) {
 	if err != nil {
 		return r, err
 	}
-	again, err := scoring.Index(back)
-	if err != nil {
-		return r, err
+	r.Recoverable = &result
+	if !reflect.DeepEqual(now, back) {
+		again, err := scoring.Index(back)
+		if err != nil {
+			return r, err
+		}
+		r.Recoverable = &again
 	}
-	r.Recoverable = &again
 	return r, nil
 }
 
