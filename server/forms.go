@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"example.org/asfound/registry"
+	"example.org/asfound/workshop"
 )
 
 // Form is a form as it is shown: what it asks, what was typed, and what is
@@ -25,6 +26,8 @@ type Form struct {
 	Key     string
 	Version string
 	Hidden  []Hidden
+	// Cautions belong to the step that the form records.
+	Cautions []workshop.CautionReport
 }
 
 // Hidden is a value that travels with the form unseen.

@@ -31,6 +31,8 @@ type OptionView struct {
 	workshop.OptionReport
 	Losses      []LossView
 	Recommended bool
+	// Stop says that one of its cautions is of that level.
+	Stop bool
 	// Nothing says that it touches nothing.
 	Nothing bool
 	// Plain says in a sentence, for the owner, what it takes.
@@ -59,6 +61,9 @@ func optionViews(options []workshop.OptionReport, recommended []string, n names)
 			o.Effects.Each(func(name string, e *scoring.EffectResult) {
 				v.Losses = append(v.Losses, LossView{Name: name, Effect: e, Bar: drawLoss(name, e, top), Gains: e.Now.Median < -0.00005, Untouched: len(e.Parts) == 0 && len(e.Openings) == 0})
 			})
+		}
+		for _, c := range o.Cautions {
+			v.Stop = v.Stop || c.Level == "stop"
 		}
 		seen := map[string]bool{}
 		for _, c := range o.Changes {

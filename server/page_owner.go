@@ -98,7 +98,7 @@ func (s *Server) asked(r *http.Request) (workshop.Asked, workshop.AskedReport, e
 }
 
 func ownerBase(s *Server, title string, m workshop.MachineReport) Base {
-	return Base{Title: title, Version: s.Version, Owner: true, Machine: &MachineHead{ID: m.ID, Name: m.Name, Make: m.Make, Model: m.Model, Year: dayWords(m.Year), Invented: m.Invented}}
+	return Base{Title: title, Version: s.Version, Owner: true, Machine: &MachineHead{ID: m.ID, Name: m.Name, Line: machineLine(m.Name, m.Make, m.Model, m.Year), Invented: m.Invented}}
 }
 
 func pageOwner(s *Server, r *http.Request) (answer, error) {

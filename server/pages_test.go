@@ -39,7 +39,7 @@ func TestPagesShowTheMachine(t *testing.T) {
 		{m + "/proposals/ask-magneto", []string{"approve", "Imogen Aske", "110 GBP", "kept nowhere"}},
 		{m + "/work", []string{"approved", "Fitted at condenser", "marked 26 TO", "17.40 GBP", "it names neither", "spark gap 5.5 ± 0.5 mm", "Gates on the way to riding", "Move or refit"}},
 		{m + "/work/entry", []string{"Already done", "Dust off"}},
-		{m + "/work/entry?option=rewind", []string{"It is not approved"}},
+		{m + "/work/entry?option=rewind", []string{"It is not approved", "Take care."}},
 		{m + "/work/check", []string{"Outcome", "Plus or minus"}},
 		{m + "/work/gate", []string{"arrived"}},
 		{m + "/work/opening", []string{"as-found picture comes first"}},

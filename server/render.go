@@ -81,9 +81,10 @@ type Crumb struct{ Name, To string }
 
 // MachineHead is what stands at the head of a machine's pages.
 type MachineHead struct {
-	ID, Name, Make, Model, Year, Phase string
-	Invented, Public                   bool
-	Tab                                string // the page that is shown, among the tabs
+	ID, Name, Phase  string
+	Line             string // make, model and year, "" when the name says them
+	Invented, Public bool
+	Tab              string // the page that is shown, among the tabs
 }
 
 // ErrorPage says what happened and what to do.

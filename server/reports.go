@@ -139,8 +139,8 @@ func (s *Server) machineReport(r *http.Request) (*workshop.Report, error) {
 
 // basis makes the common part of a machine's page.
 func (s *Server) basis(report *workshop.Report, tab, title string) Base {
-	b := Base{Title: title, Version: s.Version, Machine: &MachineHead{ID: report.Machine.ID, Name: report.Machine.Name, Make: report.Machine.Make,
-		Model: report.Machine.Model, Year: dayWords(report.Machine.Year), Phase: report.Phase, Invented: report.Machine.Invented, Public: report.Public, Tab: tab}}
+	b := Base{Title: title, Version: s.Version, Machine: &MachineHead{ID: report.Machine.ID, Name: report.Machine.Name,
+		Line: machineLine(report.Machine.Name, report.Machine.Make, report.Machine.Model, report.Machine.Year), Phase: report.Phase, Invented: report.Machine.Invented, Public: report.Public, Tab: tab}}
 	if tab == "" {
 		b.Crumbs = []Crumb{{"Machines", "/"}, {report.Machine.Name, "/machines/" + report.Machine.ID}}
 	}

@@ -31,12 +31,13 @@ var templateFuncs = template.FuncMap{
 		state, _ := leading(d)
 		return state
 	},
+	"line":    machineLine,
+	"undo":    undoWords,
 	"bits":    func(b float64) string { return minus(strconv.FormatFloat(b, 'f', 2, 64)) },
 	"when":    whenWords,
 	"day":     dayWords,
 	"words":   plainWords,
 	"mark":    markOf,
-	"sign":    signOf,
 	"meaning": meaningOf,
 	"hex":     hexOf,
 	"short":   shortDigest,
@@ -155,6 +156,14 @@ func dayWords(d any) string {
 	return dayWords(from) + " to " + dayWords(to)
 }
 
+// machineLine is make, model and year, or "" when the name is just that.
+func machineLine(name, maker, model string, year registry.Date) string {
+	if name == (&registry.Machine{Make: maker, Model: model, Year: year}).Name() {
+		return ""
+	}
+	return maker + " " + model + ", " + dayWords(year)
+}
+
 // plainWords turns a word of the vocabulary into words: "kept-with-machine".
 func plainWords(s any) string { return strings.ReplaceAll(fmt.Sprint(s), "-", " ") }
 
@@ -195,19 +204,13 @@ func markOf(state string) string {
 	return "open"
 }
 
-// signOf is the shape that goes with a mark, so that colour is never alone.
-func signOf(state string) string {
-	switch markOf(state) {
-	case "own":
-		return "●"
-	case "near":
-		return "◐"
-	case "new":
-		return "○"
-	case "gone":
-		return "▲"
+// undoWords is how something is undone, without saying again that it cannot be.
+func undoWords(s string) string {
+	const cannot = "cannot be undone"
+	if len(s) >= len(cannot) && strings.EqualFold(s[:len(cannot)], cannot) {
+		s = strings.TrimLeft(s[len(cannot):], ".;:, ")
 	}
-	return "?"
+	return s
 }
 
 // hexOf is a digest without its prefix, as it stands in addresses.
