@@ -90,14 +90,38 @@ type Option struct {
 	Changes  []Change `json:"changes,omitempty"`
 	Openings []string `json:"openings,omitempty"`
 	Needs    []Need   `json:"needs,omitempty"`
-	Money    Money    `json:"money,omitzero"`
-	Hours    float64  `json:"hours"`
-	LeadDays float64  `json:"lead_days,omitempty"`
-	Works    *float64 `json:"works,omitempty"` // chance that it cures the fault, an assumption
-	Requires []string `json:"requires,omitempty"`
-	Excludes []string `json:"excludes,omitempty"`
-	Undo     string   `json:"undo,omitempty"`
-	By       string   `json:"by"`
+	// Money is what it will most likely cost; MoneyLow and MoneyHigh are the
+	// least and the most, without the finds. Left out, they are Money itself.
+	Money     Money    `json:"money,omitzero"`
+	MoneyLow  Money    `json:"money_low,omitzero"`
+	MoneyHigh Money    `json:"money_high,omitzero"`
+	Finds     []Find   `json:"finds,omitempty"`
+	Hours     float64  `json:"hours"`
+	LeadDays  float64  `json:"lead_days,omitempty"`
+	Works     *float64 `json:"works,omitempty"` // chance that it cures the fault, an assumption
+	Requires  []string `json:"requires,omitempty"`
+	Excludes  []string `json:"excludes,omitempty"`
+	Undo      string   `json:"undo,omitempty"`
+	By        string   `json:"by"`
+}
+
+// Find is something that may be found once work is begun.
+type Find struct {
+	What   string  `json:"what"`
+	Chance float64 `json:"chance"` // 0 to 1, an assumption
+	Money  Money   `json:"money"`
+}
+
+// Span gives the least, the likely and the most that the option could cost.
+func (o *Option) Span() (low, likely, high Money) {
+	low, likely, high = o.MoneyLow, o.Money, o.MoneyHigh
+	if low.IsZero() {
+		low = likely
+	}
+	if high.IsZero() {
+		high = likely
+	}
+	return low, likely, high
 }
 
 // Change is what an option, or work done, does to one question about one
@@ -135,7 +159,7 @@ func (o *Option) check(fs *faults) {
 	checkChanges(fs, "/changes", o.Changes)
 	fs.ids("/openings", o.Openings)
 	checkNeeds(fs, "/needs", o.Needs)
-	fs.money("/money", o.Money)
+	o.checkMoney(fs)
 	fs.notNegative("/hours", o.Hours, "hours")
 	fs.notNegative("/lead_days", o.LeadDays, "days")
 	if o.Works != nil {
@@ -143,6 +167,27 @@ func (o *Option) check(fs *faults) {
 	}
 	fs.ids("/requires", o.Requires)
 	fs.ids("/excludes", o.Excludes)
+}
+
+// checkMoney checks the span of an option's price and what may be found: one
+// currency, and the likely price between the least and the most.
+func (o *Option) checkMoney(fs *faults) {
+	fs.money("/money", o.Money)
+	fs.money("/money_low", o.MoneyLow)
+	fs.money("/money_high", o.MoneyHigh)
+	low, likely, high := o.Span()
+	if low.Exceeds(likely) || likely.Exceeds(high) {
+		fs.add("/money", likely.String(), "from "+low.String()+" to "+high.String(), "The likely price does not lie between the least and the most", "Give all three in one currency.")
+	}
+	for i, f := range o.Finds {
+		p := at("/finds", i)
+		fs.need(p+"/what", f.What, "It is not said what may be found", "")
+		fs.probability(p+"/chance", f.Chance)
+		fs.money(p+"/money", f.Money)
+		if !likely.IsZero() && f.Money.Currency != likely.Currency {
+			fs.add(p+"/money/currency", f.Money.Currency, likely.Currency, "What may be found is priced in another currency than the option", "")
+		}
+	}
 }
 
 func checkChanges(fs *faults, pointer string, changes []Change) {
