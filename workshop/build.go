@@ -56,6 +56,7 @@ type builder struct {
 	*seen
 	reader Reader
 	public bool
+	at     At
 	r      *Report
 }
 
@@ -64,7 +65,7 @@ func (w *Workshop) report(d *registry.Dossier, o ReportOptions) (*Report, error)
 	if err != nil {
 		return nil, err
 	}
-	b := builder{seen: s, reader: NewReader(d, o.Public), public: o.Public, r: &Report{
+	b := builder{seen: s, reader: NewReader(d, o.Public), public: o.Public, at: o.At, r: &Report{
 		Version: d.Version(), Head: d.Last(), Public: o.Public, Phase: PhaseOf(d),
 		Catalog: w.catalogIdentity(), Standpoint: s.standpoint.id,
 	}}
@@ -86,6 +87,14 @@ func (w *Workshop) report(d *registry.Dossier, o ReportOptions) (*Report, error)
 	b.handBack()
 	b.timeline()
 	return b.r, nil
+}
+
+// now is the moment for which the report speaks.
+func (b *builder) now() time.Time {
+	if !b.at.KnownAt.IsZero() {
+		return b.at.KnownAt
+	}
+	return b.w.Now()
 }
 
 func (b *builder) text(s string) string { return b.reader.Text(s) }
@@ -387,7 +396,7 @@ func (b *builder) job() {
 			}
 			option := b.w.optionReport(b.d, *o.Record, b.reader)
 			option.Effects = weighed[o.RecordID()]
-			_, why, ok := b.d.Approval(o.RecordID(), b.w.Now())
+			_, why, ok := b.d.Approval(o.RecordID(), b.now())
 			option.Standing = "approved"
 			if !ok {
 				option.Standing = b.text(why)

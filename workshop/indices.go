@@ -239,12 +239,20 @@ func (s *seen) coverage(name string) float64 {
 	return covered / total
 }
 
+// incomplete says why there is no figure of an index, "" when there is one.
+func (s *seen) incomplete(name string) string {
+	covered := s.coverage(name)
+	if covered >= s.standpoint.minimum {
+		return ""
+	}
+	return fmt.Sprintf("Survey incomplete: the claims behind %s of the weight rest on nothing but the house prior; at least %s must rest on evidence. Survey the heaviest components that are still open.",
+		scoring.Percent(1-covered), scoring.Percent(s.standpoint.minimum))
+}
+
 // index computes one index, or says why there is none.
 func (s *seen) index(name string) (IndexReport, error) {
 	r := IndexReport{Coverage: s.coverage(name)}
-	if r.Coverage < s.standpoint.minimum {
-		r.Refused = fmt.Sprintf("Survey incomplete: the claims behind %s of the weight rest on nothing but the house prior; at least %s must rest on evidence. Survey the heaviest components that are still open.",
-			scoring.Percent(1-r.Coverage), scoring.Percent(s.standpoint.minimum))
+	if r.Refused = s.incomplete(name); r.Refused != "" {
 		return r, nil
 	}
 	now, err := s.indexInput(name, false)

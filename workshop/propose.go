@@ -146,6 +146,8 @@ func (w *Workshop) SealSurvey(ctx context.Context, req Request, seal registry.Su
 	if seal.ID == "" {
 		seal.ID = "seal-" + w.NewID()
 	}
-	req.Expect = version(d)
+	if req.Expect == nil {
+		req.Expect = version(d)
+	}
 	return w.Record(ctx, req, &seal)
 }

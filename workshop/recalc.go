@@ -38,22 +38,45 @@ func (w *Workshop) Recalc(ctx context.Context, event string) ([]Recalculated, er
 	}
 	var out []Recalculated
 	for _, e := range estimates {
-		again, err := scoring.Run(e.Method, e.Input)
+		r, err := recalculate(e)
 		if err != nil {
 			return nil, err
 		}
-		a, err := registry.CanonicalJSON(json.RawMessage(again))
-		if err != nil {
-			return nil, err
-		}
-		b, err := registry.CanonicalJSON(e.Result)
-		if err != nil {
-			return nil, err
-		}
-		out = append(out, Recalculated{Of: e.Of, Method: e.Method, Catalog: e.Catalog, Standpoint: e.Standpoint,
-			Input: e.Input, Recorded: b, Again: a, Same: bytes.Equal(a, b)})
+		out = append(out, r)
 	}
 	return out, nil
+}
+
+func recalculate(e registry.NamedEstimate) (Recalculated, error) {
+	again, err := scoring.Run(e.Method, e.Input)
+	if err != nil {
+		return Recalculated{}, err
+	}
+	a, err := registry.CanonicalJSON(json.RawMessage(again))
+	if err != nil {
+		return Recalculated{}, err
+	}
+	b, err := registry.CanonicalJSON(e.Result)
+	if err != nil {
+		return Recalculated{}, err
+	}
+	return Recalculated{Of: e.Of, Method: e.Method, Catalog: e.Catalog, Standpoint: e.Standpoint,
+		Input: e.Input, Recorded: b, Again: a, Same: bytes.Equal(a, b)}, nil
+}
+
+// checkEstimates refuses figures that their input does not give: what is
+// recorded must be what anybody can compute again.
+func checkEstimates(b registry.Body) error {
+	for _, e := range registry.Estimates(b) {
+		r, err := recalculate(e)
+		if err != nil {
+			return err
+		}
+		if !r.Same {
+			return registry.Refuse(registry.CodeInvalid, "Leave the figures out; the program computes them.", "The estimate of %s is not what its input gives", e.Of)
+		}
+	}
+	return nil
 }
 
 func (w *Workshop) findEvent(ctx context.Context, event string) (registry.Body, error) {

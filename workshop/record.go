@@ -136,6 +136,8 @@ func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Reque
 			if err := w.estimateClaim(d, c); err != nil {
 				return batch{}, err
 			}
+		} else if err := checkEstimates(b); err != nil {
+			return batch{}, err
 		}
 		out.private = append(out.private, docs...)
 		eventID := w.NewID()

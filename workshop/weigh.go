@@ -3,6 +3,7 @@ package workshop
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -47,7 +48,9 @@ func (w *Workshop) Weigh(ctx context.Context, req Request, options []string, rec
 	if !record {
 		return out, Receipt{}, nil
 	}
-	req.Expect = version(d)
+	if req.Expect == nil {
+		req.Expect = version(d)
+	}
 	receipt, err := w.Record(ctx, req, weighing)
 	return out, receipt, err
 }
@@ -72,11 +75,19 @@ func (s *seen) effects(o *registry.Option) (*Effects, error) {
 		if len(in.Parts) == 0 && len(in.Openings) == 0 {
 			return // nothing of this index is touched: no loss, and nothing to estimate
 		}
+		if why := s.incomplete(name); why != "" {
+			err = registry.Refuse(registry.CodeInsufficient, "Survey first, and weigh then.", "What %q does to the %s index cannot be said yet. %s", o.ID, name, why)
+			return
+		}
 		var estimate registry.NamedEstimate
 		if estimate, err = s.w.estimate(o.ID+"/"+name, "effect/1", s.standpoint.id, in, to); err == nil {
 			out.Estimates = append(out.Estimates, estimate)
 		}
 	})
+	var refusal *registry.Error
+	if errors.As(err, &refusal) {
+		return nil, refusal
+	}
 	if err != nil {
 		return nil, fmt.Errorf("weigh %s: %w", o.ID, err)
 	}
