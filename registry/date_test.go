@@ -67,6 +67,8 @@ func TestDateErrors(t *testing.T) {
 		"19570":                 "not a date",
 		"0000":                  "not a date",
 		"June 1957":             "not a date",
+		"195a":                  "not a date",
+		"a95X":                  "not a date",
 		"1957-06-14T12:00":      "no such day",
 		"14.06.1957":            "not a date",
 		"1957-6":                "no such month",

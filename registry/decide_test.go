@@ -1,6 +1,8 @@
 package registry
 
 import (
+	"errors"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -261,4 +263,67 @@ func TestDecideKnowsEveryKind(t *testing.T) {
 	}
 	require.Nil(t, NewBody("no-such-kind"))
 	require.Zero(t, SchemaVersion("no-such-kind"))
+}
+
+// TestWhatEveryRecordNeeds: the faults of an empty record are the fields that a
+// record of its kind cannot be without.
+func TestWhatEveryRecordNeeds(t *testing.T) {
+	needs := map[Kind]string{
+		"change-request":    "/id /to /by /amends /found /offer/options /offer/ceiling",
+		"check":             "/id /what /outcome /by",
+		"claim":             "/id /component /proposition /statement /evidence /by",
+		"comparable-sale":   "/id /source /valid /price_kind /price/amount /make /model",
+		"custody-agreement": "/id /owner /custodian /authority /purpose",
+		"decision":          "/id /on /digest /answer /channel /person",
+		"evidence":          "/id /evidence /cluster /says /by /bears",
+		"fault":             "/id /complaint /components /by",
+		"fitting":           "/id /component /part /valid",
+		"gate":              "/id /gate /by",
+		"gate-taken-back":   "/id /gate /why /by",
+		"hand-back":         "/id /to /by",
+		"joint":             "/id /joint /components /witness /sign /by",
+		"machine":           "/id /make /model /year",
+		"measurement":       "/id /component /quantity /unit /instrument /by",
+		"opened":            "/id /opening /by",
+		"opening":           "/id /title",
+		"option":            "/id /fault /treatment /title /by",
+		"part-move":         "/id /part /custody /why /by",
+		"person":            "/id /role /name",
+		"photo":             "/id /digest /media_type /shows /by",
+		"proposal":          "/id /to /by /offer/options /offer/ceiling",
+		"removed-part":      "/id /component /tag /what /reason /custody /by",
+		"survey":            "/id /component /by",
+		"survey-seal":       "/id /by",
+		"weighing":          "/id /by",
+		"withdrawal":        "/id /record /why /by",
+		"work":              "/id /treatment /did /by",
+	}
+	for _, k := range Kinds() {
+		var e *Error
+		require.ErrorAs(t, CheckBody(NewBody(k)), &e)
+		var at []string
+		for _, f := range e.Fields {
+			at = append(at, f.Pointer)
+		}
+		require.Equal(t, needs[k], strings.Join(at, " "), k)
+	}
+}
+
+func TestFieldString(t *testing.T) {
+	require.Equal(t, `parts.csv, row 7, /condition: The condition is outside the scale (found "9"); allowed: 0 to 5. Leave it out`,
+		Field{File: "parts.csv", Row: 7, Pointer: "/condition", Message: "The condition is outside the scale", Found: `"9"`, Allowed: "0 to 5", Fix: "Leave it out"}.String())
+	require.Equal(t, "It is empty", Field{Message: "It is empty"}.String())
+	require.Equal(t, "no. Do it", Refuse(CodeRefused, "Do it", "no").Error())
+	require.Equal(t, "no", Refuse(CodeRefused, "", "no").Error())
+}
+
+func TestCodes(t *testing.T) {
+	require.Equal(t, Code(""), CodeOf(nil))
+	require.Equal(t, CodeInternal, CodeOf(errors.New("anything")))
+	seen := map[Code]bool{}
+	for _, c := range AllCodes() {
+		require.False(t, seen[c], "%s twice", c)
+		seen[c] = true
+		require.Equal(t, c, CodeOf(fmt.Errorf("wrapped: %w", Refuse(c, "", "x"))))
+	}
 }

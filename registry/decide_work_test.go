@@ -425,3 +425,94 @@ func TestDecideHandBack(t *testing.T) {
 		{name: "a removed part that is not there", stage: takenIn, act: give(also("old-magneto")), code: CodeInvalid, word: "no removed-part"},
 	})
 }
+
+// TestWhatWorkNeeds: what an option needs has to be in hand; that it came in is
+// recorded by correcting the option, and the approval of the first still covers.
+func TestWhatWorkNeeds(t *testing.T) {
+	b := newBench(t)
+	sealed(b)
+	want := swapMagneto()
+	want.Openings, want.Needs = nil, []Need{{What: "magneto", Count: 1, Unit: "1"}, {What: "oil seal", Count: 1, Unit: "1", InHand: true}}
+	work := func(id string) *Work {
+		w := swapWork(id, "90")
+		w.Openings = nil
+		return w
+	}
+	b.do(aFault("spark"), want, aProposal("offer", "110", want))
+	b.do(b.answer("yes", "offer", "approve"))
+	err := b.try(work("work-1"))
+	require.Equal(t, CodeNotApproved, CodeOf(err))
+	require.ErrorContains(t, err, "magneto is not in hand")
+	require.NotContains(t, err.Error(), "oil seal")
+	came := *want
+	came.ID, came.Supersedes, came.Needs = "swap-2", "swap", []Need{{What: "magneto", Count: 1, Unit: "1", InHand: true}, want.Needs[1]}
+	b.do(&came, work("work-1"))
+	marked("work-1", "approved")(t, b)
+	err = b.try(with(work("work-2"), func(w *Work) { w.Option = "swap-2" })(b))
+	require.ErrorContains(t, err, "not been asked", "the corrected option itself was never offered")
+}
+
+// TestTheLastWordCounts: when one option stands in several offers, the last
+// answer on it counts; an offer that nobody has answered changes nothing.
+func TestTheLastWordCounts(t *testing.T) {
+	more := func(id, ceiling string, options ...*Option) *ChangeRequest {
+		return &ChangeRequest{Common: Common{ID: id}, To: "imogen", By: "tamsin", Amends: "offer", Found: "more", Offer: anOffer(ceiling, options...)}
+	}
+	approval := func(b *bench) (string, bool) {
+		a, why, ok := b.d.Approval("swap", b.now)
+		if ok {
+			return a.Decision.RecordID() + " " + a.Offer.Ceiling.String(), true
+		}
+		return why, false
+	}
+	b := newBench(t)
+	approved(b)
+	got, ok := approval(b)
+	require.True(t, ok)
+	require.Equal(t, "yes 110 GBP", got)
+
+	b.do(more("more", "140", swapMagneto(), paintTank()))
+	got, ok = approval(b)
+	require.True(t, ok)
+	require.Equal(t, "yes 110 GBP", got, "not answered")
+
+	b.do(b.answer("no", "more", "refuse"))
+	got, ok = approval(b)
+	require.False(t, ok)
+	require.Contains(t, got, `"refuse"`)
+
+	b.do(b.answer("paint-only", "more", "approve", "paint"))
+	got, ok = approval(b)
+	require.False(t, ok)
+	require.Contains(t, got, "approved paint")
+
+	d := b.answer("both", "more", "approve", "swap", "paint")
+	d.Until = ptr(b.now.Add(time.Hour))
+	b.do(d)
+	got, ok = approval(b)
+	require.True(t, ok)
+	require.Equal(t, "both 140 GBP", got)
+
+	b.now = b.now.Add(2 * time.Hour)
+	got, ok = approval(b)
+	require.False(t, ok)
+	require.Contains(t, got, "ran out")
+
+	b.do(b.takeBack("back-1", "both", "more"), b.takeBack("back-2", "paint-only", "more"), b.takeBack("back-3", "no", "more"))
+	got, ok = approval(b)
+	require.True(t, ok)
+	require.Equal(t, "yes 110 GBP", got)
+}
+
+func TestSpentUnder(t *testing.T) {
+	b := newBench(t)
+	worked(b)
+	b.do(swapWork("work-2", "7.25"), with(swapWork("dear", "500"), func(w *Work) { w.AlreadyDone = true })(b))
+	sum, err := b.d.SpentUnder("yes")
+	require.NoError(t, err)
+	require.Equal(t, "97.25 GBP", sum.String(), "what was unapproved is not under the approval")
+	b.do(&Withdrawal{Common: Common{ID: "w"}, Record: "work-2", Why: "written twice", By: "tamsin"})
+	sum, err = b.d.SpentUnder("yes")
+	require.NoError(t, err)
+	require.Equal(t, "90 GBP", sum.String())
+}
