@@ -37,7 +37,7 @@ var layers = map[string]layer{
 		"github.com/dgraph-io/ristretto/v2/z", "golang.org/x/sys/unix"}},
 	"importers": {ours: []string{"registry", "importers"}, modules: []string{"github.com/xuri/excelize/v2", "github.com/bep/imagemeta",
 		"golang.org/x/image", "golang.org/x/text"}},
-	"workshop": {ours: []string{"registry", "scoring", "schema", "catalog"}},
+	"workshop": {ours: []string{"registry", "scoring", "schema", "catalog"}, modules: []string{"github.com/govalues/decimal"}},
 	"dossier": {ours: []string{"registry", "scoring", "workshop"}, modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/go-fonts/dejavu",
 		"golang.org/x/mod/sumdb"}},
 	"server": {ours: []string{"registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
 	"example.org/asfound/workshop"
 )
 
@@ -197,7 +198,7 @@ type proposeCommand struct {
 	Recommend []string `help:"the options that you would choose, at most one for each fault"`
 	To        string   `help:"person id of who decides; the owner of the custody agreement when left out"`
 	By        string   `help:"person id of who asks; --as when left out"`
-	Ceiling   string   `required:"" help:"what may be spent in all under it"`
+	Ceiling   string   `help:"what may be spent in all under it; what is enough with a chance of 80 % when left out"`
 	Currency  string   `help:"ISO 4217" default:"GBP"`
 	Days      int      `help:"days until the offer and its link run out" default:"14"`
 	DoNothing string   `help:"what happens if nothing is done"`
@@ -212,9 +213,11 @@ func (p *proposeCommand) Run(c *call) error {
 	if err != nil {
 		return err
 	}
-	ceiling, err := registry.ParseMoney(p.Ceiling, p.Currency)
-	if err != nil {
-		return err
+	var ceiling registry.Money
+	if p.Ceiling != "" {
+		if ceiling, err = registry.ParseMoney(p.Ceiling, p.Currency); err != nil {
+			return err
+		}
 	}
 	out, err := w.Propose(c.ctx, p.Target.request(c), workshop.ProposeInput{ID: p.ID, To: p.To, By: p.By, Options: p.Options,
 		Recommended: p.Recommend, Ceiling: ceiling, Expires: c.Now().AddDate(0, 0, p.Days), DoNothing: p.DoNothing,
@@ -223,9 +226,23 @@ func (p *proposeCommand) Run(c *call) error {
 		return err
 	}
 	return c.print(out, func(w io.Writer) {
+		writeForecast(w, out)
 		fmt.Fprintf(w, "Proposed as %s.\nWhat the owner sees has the digest %s.\nThe owner's page, shown only now: /o/%s (until %s).\n",
 			out.ID, out.Digest, out.Token, out.Expires.Format("2 January 2006"))
 	})
+}
+
+// writeForecast says what the recommended options are thought to cost.
+func writeForecast(w io.Writer, p workshop.Proposed) {
+	if p.Forecast == nil {
+		return
+	}
+	r, currency := p.Forecast.Result, p.Forecast.Currency
+	wrap(w, fmt.Sprintf("Cost forecast: half of the time at most %.0f %s, with a chance of 80 %% at most %.0f, of 95 %% at most %.0f. The likely prices alone add up to %.0f, which is passed with a chance of %s.",
+		r.P50, currency, r.P80, r.P95, r.LikelySum, scoring.Percent(r.OverLikely)), "")
+	if r.OverCeiling != nil {
+		fmt.Fprintf(w, "The ceiling of %s is passed with a chance of %s.\n", p.Ceiling, scoring.Percent(*r.OverCeiling))
+	}
 }
 
 type decideCommand struct {

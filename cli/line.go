@@ -28,6 +28,7 @@ type commandLine struct {
 	Show     showCommand     `cmd:"" group:"The job" help:"show a machine, or one component, as it stands or stood"`
 	Machines machinesCommand `cmd:"" group:"The job" help:"list the machines"`
 	Weigh    weighCommand    `cmd:"" group:"The job" help:"compute what options would do to each index"`
+	Plan     planCommand     `cmd:"" group:"The job" help:"find the combinations of options that no other beats"`
 	Propose  proposeCommand  `cmd:"" group:"The job" help:"put options to the owner, frozen as they are"`
 	Decide   decideCommand   `cmd:"" group:"The job" help:"record the owner's answer"`
 	Open     openCommand     `cmd:"" group:"The job" help:"record that something was opened"`

@@ -56,18 +56,19 @@ func Story() []Step {
 	do(at(3, 18, 10), "Seven faults, nineteen options.", "import", "FILES/drover/faults-and-options.json", "--machine", m)
 	show(at(3, 18, 11), "Three rivals for the magneto: the donor costs most on the day and little for good; the rewind is for ever.", "weigh", m, "condenser-outside", "armature-rewind", "donor-magneto")
 	do(at(3, 18, 12), "All of them, kept on record with their inputs.", "weigh", m, "--record")
+	show(at(3, 18, 13), "Which combinations are the sensible ones, with what the owner can spend? Every plan on the list is the best of its kind.", "plan", m, "--money", "900", "--hours", "40", "--function", "0.5")
 	refused(at(3, 19, 9), "The mechanic would like to look under the head first. There is no picture of the joint, no gasket, and nobody was asked.", "open", m, "head-off")
 
 	chapter("4. The owner decides", "What is asked is frozen, with the figures that the owner sees.")
 	do(at(3, 20, 9), "First proposal: the magneto alone, with a ceiling of 60.", "propose", m, "condenser-outside", "armature-rewind", "donor-magneto", "magneto-leave", "--id", "proposal-magneto",
 		"--recommend", "condenser-outside", "--ceiling", "60", "--days", "60", "--do-nothing", "It will start cold and stop within ten minutes.")
 	do(at(3, 20, 18), "She approves.", "decide", m, "proposal-magneto", "approve", "--channel", "letter")
-	do(at(3, 21, 9), "Then the whole job is asked for, with a ceiling of 820. It takes the place of the first.", "propose", m,
+	show(at(3, 21, 9), "Then the whole job is asked for. The ceiling is what is enough with a chance of 80 %, finds and all; the sum of the likely prices would be too little. It takes the place of the first.", "propose", m,
 		"condenser-outside", "armature-rewind", "donor-magneto", "magneto-leave", "tank-solder", "tank-liner", "tank-reproduction", "tank-leave",
 		"brake-reline", "brake-reproduction", "brake-leave", "valve-soak", "valve-head-off", "tyres-new",
 		"--id", "proposal-run", "--replaces", "proposal-magneto", "--days", "60",
 		"--recommend", "condenser-outside", "--recommend", "tank-solder", "--recommend", "brake-reline", "--recommend", "valve-head-off", "--recommend", "tyres-new",
-		"--ceiling", "820", "--do-nothing", "The pinholes grow, the valve stays stuck, and the machine can be looked at but not started.")
+		"--do-nothing", "The pinholes grow, the valve stays stuck, and the machine can be looked at but not started.")
 	refused(at(3, 22, 9), "What she approved was the offer at 60. The ceiling has changed, so her yes covers nothing any more.", "work", m, "FILES/drover/work-condenser.json")
 	do(at(3, 23, 18), "She looks at the new one, and approves it too.", "decide", m, "proposal-run", "approve-with-conditions", "--channel", "letter",
 		"--condition", "the painted number seven stays as it is", "--id", "decision-run")

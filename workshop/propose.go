@@ -15,9 +15,11 @@ type ProposeInput struct {
 	To, By      string // person ids; the owner of the agreement and the actor when empty
 	Options     []string
 	Recommended []string
-	Ceiling     registry.Money
-	Expires     time.Time
-	DoNothing   string
+	// Ceiling is what may be spent in all; left out, it is what is enough with
+	// a chance of 80 % by the forecast.
+	Ceiling   registry.Money
+	Expires   time.Time
+	DoNothing string
 	// Amends and Found make it a change request.
 	Amends, Found string
 	Supersedes    string
@@ -29,7 +31,11 @@ type Proposed struct {
 	Digest  string    `json:"digest"`
 	Token   string    `json:"token"`
 	Expires time.Time `json:"expires"`
-	Receipt Receipt   `json:"receipt"`
+	// Ceiling and Forecast are of what is recommended; there is no forecast
+	// where nothing costs anything.
+	Ceiling  registry.Money `json:"ceiling"`
+	Forecast *CostReport    `json:"forecast,omitempty"`
+	Receipt  Receipt        `json:"receipt"`
 }
 
 // Propose weighs options, freezes what comes out together with the options and
@@ -80,6 +86,10 @@ func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (P
 			}
 		}
 	}
+	forecast, err := w.forecast(d, &offer)
+	if err != nil {
+		return Proposed{}, err
+	}
 	for _, name := range indexNames {
 		index, err := s.index(name)
 		if err != nil {
@@ -116,7 +126,36 @@ func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (P
 		return Proposed{}, err
 	}
 	_, digest, _, _ := d.OfferOf(common.ID)
-	return Proposed{ID: common.ID, Digest: digest, Token: token, Expires: offer.Expires, Receipt: receipt}, nil
+	return Proposed{ID: common.ID, Digest: digest, Token: token, Expires: offer.Expires, Ceiling: offer.Ceiling, Forecast: forecast, Receipt: receipt}, nil
+}
+
+// forecast puts the cost of what is recommended into an offer, and its ceiling
+// where none was named. What costs nothing has no forecast.
+func (w *Workshop) forecast(d *registry.Dossier, offer *registry.Offer) (*CostReport, error) {
+	r, err := w.cost(d, offer.Recommended, offer.Ceiling)
+	if registry.CodeOf(err) == registry.CodeInsufficient {
+		if offer.Ceiling.IsZero() && offer.Ceiling.Currency == "" {
+			return nil, registry.Refuse(registry.CodeInvalid, "Name a ceiling.", "Nothing recommended has a price, so there is no forecast to take the ceiling from")
+		}
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	if offer.Ceiling.Currency == "" {
+		if offer.Ceiling, err = r.p80(); err != nil {
+			return nil, err
+		}
+		if r, err = w.cost(d, offer.Recommended, offer.Ceiling); err != nil {
+			return nil, err
+		}
+	}
+	estimate, err := w.estimate(costOf, scoring.MethodCost, "", r.Input, &scoring.CostResult{})
+	if err != nil {
+		return nil, err
+	}
+	offer.Shown = append(offer.Shown, estimate)
+	return r, nil
 }
 
 // SealSurvey closes the as-found survey with the indices as they stand.

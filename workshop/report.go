@@ -367,8 +367,10 @@ type OfferReport struct {
 	Offer       registry.Offer `json:"offer"`
 	Options     []OptionReport `json:"options"` // as shown to the owner, with effects
 	Recommended []string       `json:"recommended"`
-	Superseded  bool           `json:"superseded,omitempty"`
-	Answers     []AnswerReport `json:"answers"`
+	// Cost is the forecast of what is recommended, in the ceiling's currency.
+	Cost       *scoring.CostResult `json:"cost,omitempty"`
+	Superseded bool                `json:"superseded,omitempty"`
+	Answers    []AnswerReport      `json:"answers"`
 	// Standing is the answer that counts now, "" while unanswered.
 	Standing string `json:"standing"`
 }
