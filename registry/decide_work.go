@@ -9,6 +9,8 @@ import (
 
 const askFirst = "Ask the owner with a proposal or a change request. If it has happened already, record it as already done: it will stand as unapproved."
 
+const staysUnapproved = "Correct it as already done: what was done without the owner's word stays so."
+
 // lack is something that an act is missing, and what to do about it.
 type lack struct{ why, fix string }
 
@@ -39,6 +41,9 @@ func decideOpened(d *Dossier, act Act, o *Opened) error {
 	}
 	code := CodeRefused
 	o.Standing = d.openingStanding(o.Opening, act.At)
+	if old, ok := d.Entry(o.Supersedes); ok && standingOf(old.Body).Mark == "unapproved" {
+		lacks = append(lacks, lack{fmt.Sprintf("%q, which it corrects, stands as unapproved", o.Supersedes), staysUnapproved})
+	}
 	if o.Standing.Mark == "unapproved" {
 		if len(lacks) == 0 {
 			code = CodeNotApproved
@@ -140,6 +145,9 @@ func decideWork(d *Dossier, r *Rules, act Act, w *Work) error {
 	default:
 		why = append(why, "it names neither an approved option nor an item of the care list")
 	}
+	if old, ok := d.Entry(w.Supersedes); ok && standingOf(old.Body).Mark == "unapproved" {
+		why, fix = append(why, fmt.Sprintf("%q, which it corrects, stands as unapproved", w.Supersedes)), staysUnapproved
+	}
 	for _, id := range w.Openings {
 		if !d.IsOpened(id) {
 			why = append(why, fmt.Sprintf("the opening %q is not recorded", id))
@@ -231,7 +239,7 @@ func (d *Dossier) inHand(option, what string) bool {
 
 // careWork says what keeps work from being care or making safe.
 func careWork(d *Dossier, w *Work, t TreatmentRule) (why []string) {
-	if !t.Reversible && len(w.Changes) > 0 {
+	if t.OwnApproval || !t.Reversible && len(w.Changes) > 0 {
 		return []string{"what cannot be undone is never done without asking"}
 	}
 	if rest, ok := strings.CutPrefix(w.Care, "make safe:"); ok && strings.TrimSpace(rest) != "" {
@@ -364,7 +372,19 @@ func decideGateTakenBack(d *Dossier, r *Rules, g *GateTakenBack) error {
 	return nil
 }
 
-// decideWithdrawal: what others rest on has a way of its own to be undone.
+// standingOf is how work or an opening stands to the owner's word.
+func standingOf(b Body) Standing {
+	switch b := b.(type) {
+	case *Work:
+		return b.Standing
+	case *Opened:
+		return b.Standing
+	}
+	return Standing{}
+}
+
+// decideWithdrawal: what others rest on has a way of its own to be undone, and
+// what was done without the owner's word stays on record.
 func decideWithdrawal(d *Dossier, w *Withdrawal) error {
 	e, _ := d.Entry(w.Record)
 	switch e.Kind {
@@ -374,6 +394,9 @@ func decideWithdrawal(d *Dossier, w *Withdrawal) error {
 		return Refuse(CodeRefused, "Record later findings as evidence.", "A sealed survey stays sealed")
 	case "gate":
 		return Refuse(CodeRefused, "Take the gate back, and with it every later one.", "A gate is not withdrawn: others rest on it")
+	}
+	if standingOf(e.Body).Mark == "unapproved" {
+		return Refuse(CodeRefused, "Correct the entry by superseding it; the mark stays.", "What was done without the owner's word stays on record as unapproved")
 	}
 	return nil
 }

@@ -163,6 +163,13 @@ func TestDecideWork(t *testing.T) {
 		{name: "already done, above the ceiling", stage: opened, act: work(already, spent("111")), then: marked("work", "unapproved", "above the ceiling")},
 		{name: "already done, as approved", stage: opened, act: work(already), then: marked("work", "approved")},
 		{name: "unapproved spending is not counted under the approval", stage: opened, more: bodies(with(swapWork("dear", "500"), already)(nil)), act: work(), then: marked("work", "approved")},
+		{name: "unapproved work corrected into approved", stage: opened, more: bodies(with(swapWork("dear", "500"), already)(nil)),
+			act: work(func(w *Work) { w.Supersedes = "dear" }), code: CodeNotApproved, word: "stands as unapproved"},
+		{name: "unapproved work corrected, and still unapproved", stage: opened, more: bodies(with(swapWork("dear", "500"), already)(nil)),
+			act: work(already, func(w *Work) { w.Supersedes = "dear" }), then: marked("work", "unapproved", "stands as unapproved")},
+		{name: "unapproved work withdrawn", stage: opened, more: bodies(with(swapWork("dear", "500"), already)(nil)),
+			act: with(&Withdrawal{Common: Common{ID: "w"}, Record: "dear", Why: "let us forget it", By: "tamsin"}), code: CodeRefused, word: "stays on record"},
+		{name: "a rung with an approval of its own, as care", stage: sealed, act: care("dust", func(w *Work) { w.Treatment = "refinish" }), code: CodeNotApproved, word: "never done without asking"},
 		{name: "before the seal", stage: surveyed, act: care("dust"), code: CodeRefused, word: "not sealed"},
 		{name: "before the seal, already done", stage: surveyed, act: care("dust", already), then: marked("care", "unapproved", "not sealed")},
 
