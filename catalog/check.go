@@ -28,6 +28,7 @@ func (b *builder) check() {
 	b.checkGates()
 	b.checkOpenings()
 	b.checkRest()
+	b.checkValue()
 }
 
 // spot is one item while it is checked.

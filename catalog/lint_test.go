@@ -333,6 +333,9 @@ func TestEverythingSaysOnWhatItRests(t *testing.T) {
 	for _, x := range c.Words() {
 		see(x.ID, x.Basis)
 	}
+	for _, x := range c.ValueAssumptions() {
+		see(x.ID, x.Basis)
+	}
 	for _, p := range []registry.Proposition{registry.PropositionOrigin, registry.PropositionFinish, registry.PropositionSpecification} {
 		s, ok := c.Survey(p)
 		require.True(t, ok, p)

@@ -43,6 +43,7 @@ type content struct {
 	Openings    []json.RawMessage `json:"openings"`
 	Photos      []json.RawMessage `json:"photos"`
 	Words       []json.RawMessage `json:"words"`
+	Value       []json.RawMessage `json:"value"`
 }
 
 // pack lays one pack over what is there. Nothing of it is laid when one of its
@@ -239,6 +240,7 @@ func (b *builder) lay(l layer, c *content) {
 	lay(b, l, &b.c.openings, "openings", "id", c.Openings, limitOpening)
 	lay(b, l, &b.c.photos, "photos", "id", c.Photos, limitPhoto)
 	lay(b, l, &b.c.words, "words", "id", c.Words, nil)
+	lay(b, l, &b.c.value, "value", "id", c.Value, nil)
 }
 
 // lay lays the rows of one section: a key that is known changes its row, any
