@@ -151,6 +151,7 @@ func TestContradictionIsPrintedAsConflict(t *testing.T) {
 // What is printed is never more certain than two figures allow, and the
 // posterior is a distribution whatever the evidence.
 func TestAnswersAreDistributions(t *testing.T) {
+	fewer(t, 40)
 	rapid.Check(t, func(t *rapid.T) {
 		b := newBench(t)
 		b.do(people()...)

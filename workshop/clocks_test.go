@@ -84,7 +84,7 @@ func TestTwoClocks(t *testing.T) {
 // What the record says for a fixed pair of clocks never changes, whatever is
 // recorded later and however late it is asked.
 func TestAnswersForFixedClocksNeverChange(t *testing.T) {
-	fewer(t, 20) // each draws a whole record and shows it many times
+	fewer(t, 10) // each draws a whole record and shows it many times
 	rapid.Check(t, func(t *rapid.T) {
 		b := newBench(t)
 		b.do(people()...)

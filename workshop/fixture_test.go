@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"math/rand/v2"
 	"strings"
@@ -231,32 +233,90 @@ func pounds(amount string) registry.Money {
 }
 
 // The stages of the job, each on the one before. They are those of the
-// demonstration, without its pictures.
+// demonstration, without its pictures. Each is played once; tests get copies.
 
 func takenIn(t testingT) *bench {
-	b := newBench(t)
-	b.file("take-in.json")
-	return b
+	return stage(t, "taken in", func() *bench {
+		b := newBench(t)
+		b.file("take-in.json")
+		return b
+	})
 }
 
 func surveyed(t testingT) *bench {
-	b := takenIn(t)
-	b.file("openings.json")
-	b.file("survey.csv")
-	return b
+	return stage(t, "surveyed", func() *bench {
+		b := takenIn(t)
+		b.file("openings.json")
+		b.file("survey.csv")
+		return b
+	})
 }
 
 func sealed(t testingT) *bench {
-	b := surveyed(t)
-	b.pass(time.Minute)
-	_, err := b.SealSurvey(context.Background(), request(), registry.SurveySeal{By: "mechanic"})
-	require.NoError(t, err)
-	return b
+	return stage(t, "sealed", func() *bench {
+		b := surveyed(t)
+		b.pass(time.Minute)
+		_, err := b.SealSurvey(context.Background(), request(), registry.SurveySeal{By: "mechanic"})
+		require.NoError(t, err)
+		return b
+	})
 }
 
 func drafted(t testingT) *bench {
-	b := sealed(t)
-	b.file("faults-and-options.json")
+	return stage(t, "drafted", func() *bench {
+		b := sealed(t)
+		b.file("faults-and-options.json")
+		return b
+	})
+}
+
+// played is what a stage left behind.
+type played struct {
+	commits []registry.Record
+	private [][]byte
+	now     time.Time
+	ids     int
+}
+
+var (
+	stagesMu sync.Mutex
+	stages   = map[string]played{}
+)
+
+// stage gives a copy of the registry as it stands after some part of the job.
+func stage(t testingT, name string, play func() *bench) *bench {
+	t.Helper()
+	ctx := context.Background()
+	stagesMu.Lock()
+	p, ok := stages[name]
+	stagesMu.Unlock()
+	if !ok {
+		b := play()
+		p = played{now: b.now, ids: b.ids}
+		require.NoError(t, b.memory.ReadAll(ctx, 0, func(r registry.Record) error { p.commits = append(p.commits, r); return nil }))
+		require.NoError(t, b.private.Each(ctx, func(digest string, _ int64) error {
+			r, _, err := b.private.Get(ctx, digest)
+			if err != nil {
+				return err
+			}
+			data, err := io.ReadAll(r)
+			p.private = append(p.private, data)
+			return errors.Join(err, r.Close())
+		}))
+		stagesMu.Lock()
+		stages[name] = p
+		stagesMu.Unlock()
+	}
+	b := newBench(t)
+	b.now, b.ids = p.now, p.ids
+	for _, r := range p.commits {
+		_, err := b.memory.Append(ctx, registry.Commit{ID: r.ID, Machine: r.Machine, Expect: r.First - 1, Events: r.Events})
+		require.NoError(t, err)
+	}
+	for _, data := range p.private {
+		_, _, err := b.private.Put(ctx, bytes.NewReader(data), maxPrivate)
+		require.NoError(t, err)
+	}
 	return b
 }
 

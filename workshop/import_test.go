@@ -262,7 +262,7 @@ func (f *forgetful) Append(ctx context.Context, c registry.Commit) (registry.Rec
 // fat are rows whose notes fill more than one commit.
 func fat(n int) (rows []Draft) {
 	for i, d := range sales(n, "") {
-		d.Body.(*registry.ComparableSale).Note = strings.Repeat(fmt.Sprintf("row %d ", i), 6_000)
+		d.Body.(*registry.ComparableSale).Note = strings.Repeat(fmt.Sprintf("row %d ", i), 12_000)
 		rows = append(rows, d)
 	}
 	return rows
@@ -278,7 +278,7 @@ func TestAStopInTheMiddleIsMadeGoodByImportingAgain(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			b := newBench(t)
 			b.do(people()...)
-			rows := fat(40) // about 1.7 MB
+			rows := fat(16) // about 1.4 MB
 			b.Ledger = wrap(b.memory)
 			r, err := b.Import(context.Background(), ImportRequest{Machine: drover, Actor: "mechanic", Digest: "file"}, sourceOf(rows...))
 			require.Error(t, err)
