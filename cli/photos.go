@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -29,37 +30,75 @@ func (i *importCommand) photos(c *call, o *opened, folder string) (fileReport, e
 	req := workshop.ImportRequest{Machine: i.Machine, Actor: c.line.As, Digest: "photos " + folder, AcceptGood: i.AcceptGood, DryRun: i.DryRun, Progress: bar.at}
 	rejected := newRejectedFile(i.Rejected, folder, i.AcceptGood && !i.DryRun)
 	req.Rejected = rejected.write
-	// The pictures themselves are kept on the way through the second reading;
-	// one that is kept and then not recorded takes space and does no harm.
-	reading := 0
-	out.ImportReport, err = o.Import(c.ctx, req, func(ctx context.Context, fn func(workshop.Draft) error) error {
-		reading++
-		f, err := importers.OpenPhotoFolder(root.FS(), opts)
-		if err != nil {
-			return err
-		}
-		err = f.Each(func(d importers.PhotoDraft) error {
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			if reading == 2 && d.Good() {
-				for _, data := range [][]byte{d.Original, d.Preview} {
-					if _, _, err := o.Photos.Put(ctx, bytes.NewReader(data), workshop.MaxPhotoBytes); err != nil {
-						return err
-					}
-				}
-			}
-			return fn(workshop.Draft(d.Draft))
-		})
-		out.Warnings, rejected.headings = f.Report().Warnings, f.Report().Headings
-		return errors.Join(err, f.Close())
-	})
+	out.ImportReport, err = o.Import(c.ctx, req, (&photoReader{opened: o, root: root.FS(), opts: opts, report: func(r importers.Report) {
+		out.Warnings, rejected.headings = r.Warnings, r.Headings
+	}}).source)
 	bar.end()
 	if closeErr := rejected.close(); err == nil {
 		err = closeErr
 	}
 	out.RejectedFile = rejected.name
 	return out, err
+}
+
+// heldPhotoBytes is how much of a folder is held between its two readings, so
+// that a small folder is decoded once.
+const heldPhotoBytes = 64 << 20
+
+// photoReader reads a folder twice: to check it, and to keep its pictures. One
+// that is kept and then not recorded takes space and does no harm.
+type photoReader struct {
+	*opened
+	root   fs.FS
+	opts   importers.PhotoOptions
+	report func(importers.Report)
+
+	readings int
+	held     []importers.PhotoDraft
+	bytes    int
+}
+
+func (p *photoReader) source(ctx context.Context, fn func(workshop.Draft) error) error {
+	p.readings++
+	take := func(d importers.PhotoDraft) error {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if p.readings == 1 {
+			if p.bytes += len(d.Original) + len(d.Preview); p.bytes <= heldPhotoBytes {
+				p.held = append(p.held, d)
+			}
+			return fn(workshop.Draft(d.Draft))
+		}
+		return p.keep(ctx, d, fn)
+	}
+	if p.readings > 1 && p.bytes <= heldPhotoBytes {
+		for _, d := range p.held {
+			if err := take(d); err != nil {
+				return err
+			}
+		}
+		return nil
+	}
+	f, err := importers.OpenPhotoFolder(p.root, p.opts)
+	if err != nil {
+		return err
+	}
+	err = f.Each(take)
+	p.report(f.Report())
+	return errors.Join(err, f.Close())
+}
+
+// keep puts a good picture and its preview into the store.
+func (p *photoReader) keep(ctx context.Context, d importers.PhotoDraft, fn func(workshop.Draft) error) error {
+	if d.Good() {
+		for _, data := range [][]byte{d.Original, d.Preview} {
+			if _, _, err := p.Photos.Put(ctx, bytes.NewReader(data), workshop.MaxPhotoBytes); err != nil {
+				return err
+			}
+		}
+	}
+	return fn(workshop.Draft(d.Draft))
 }
 
 // readPhoto looks at a picture that was sent to the server.
