@@ -32,6 +32,7 @@ type Comparison struct {
 // either bundle or between them.
 func VerifyAgainst(newer, older Source, opts VerifyOptions) (Comparison, error) {
 	out := Comparison{Findings: []Finding{}}
+	opts.computed = map[[32]byte]computation{}
 	n, err := verify(newer, newer.Size, opts)
 	out.Newer = n.report
 	if err != nil {

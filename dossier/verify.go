@@ -1,12 +1,14 @@
 package dossier
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"io"
 	"strings"
 	"time"
 
 	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
 )
 
 // VerifyOptions says what the reader trusts.
@@ -18,6 +20,26 @@ type VerifyOptions struct {
 	// Repacked takes an archive that was unpacked and packed anew: the files
 	// are checked, the archive around them is only noted.
 	Repacked bool
+
+	computed map[[32]byte]computation
+}
+
+// computation is what a method gave for an input. Equal figures stand in many
+// records, and in both bundles of a comparison; each is computed once.
+type computation struct {
+	result []byte
+	err    error
+}
+
+// compute runs a method, or remembers what it gave.
+func (o VerifyOptions) compute(method string, input []byte) ([]byte, error) {
+	key := sha256.Sum256(append([]byte(method+"\n"), input...))
+	known, ok := o.computed[key]
+	if !ok {
+		known.result, known.err = scoring.Run(method, input)
+		o.computed[key] = known
+	}
+	return known.result, known.err
 }
 
 // The codes of findings.
@@ -141,6 +163,9 @@ type check struct {
 }
 
 func verify(r io.ReaderAt, size int64, opts VerifyOptions) (*check, error) {
+	if opts.computed == nil {
+		opts.computed = map[[32]byte]computation{}
+	}
 	c := &check{opts: opts, files: map[string]*file{}, tree: &registry.Tree{}, dossier: registry.NewDossier("")}
 	c.report.Findings = []Finding{}
 	if !c.readArchive(r, size) {

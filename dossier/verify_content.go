@@ -8,7 +8,6 @@ import (
 	"io"
 
 	"example.org/asfound/registry"
-	"example.org/asfound/scoring"
 )
 
 // rawJSON is JSON that is marshalled as it stands.
@@ -249,7 +248,7 @@ func (c *check) checkOffer(i int, l line, digest string) {
 // checkEstimate runs the recorded method on the recorded input.
 func (c *check) checkEstimate(i int, l line, e registry.NamedEstimate) {
 	what := fmt.Sprintf("%s of %s (%s)", shorten(e.Of), shorten(registry.IDOf(l.body)), shorten(e.Method))
-	result, err := scoring.Run(e.Method, e.Input)
+	result, err := c.opts.compute(e.Method, e.Input)
 	if registry.CodeOf(err) == registry.CodeUnsupported {
 		c.report.NotRecomputed = append(c.report.NotRecomputed, what+": the method is not known here")
 		return

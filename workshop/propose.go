@@ -90,20 +90,11 @@ func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (P
 	if err != nil {
 		return Proposed{}, err
 	}
-	for _, name := range indexNames {
-		index, err := s.index(name)
-		if err != nil {
-			return Proposed{}, err
-		}
-		if index.Now == nil {
-			continue // the owner is told that the survey is incomplete
-		}
-		estimate, err := w.estimate(name, "index/1", s.standpoint.id, *index.Input, &scoring.IndexResult{})
-		if err != nil {
-			return Proposed{}, err
-		}
-		offer.Shown = append(offer.Shown, estimate)
+	indices, err := s.indexEstimates()
+	if err != nil {
+		return Proposed{}, err
 	}
+	offer.Shown = append(offer.Shown, indices...)
 	token, hash, err := w.newToken()
 	if err != nil {
 		return Proposed{}, err
@@ -117,7 +108,7 @@ func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (P
 	if in.Amends != "" {
 		body = &registry.ChangeRequest{Common: common, To: in.To, By: in.By, Amends: in.Amends, Found: in.Found, Offer: offer, Link: link}
 	}
-	req.Expect = version(d)
+	req.Expect, req.computed = version(d), true
 	receipt, err := w.Record(ctx, req, body)
 	if err != nil {
 		return Proposed{}, err
@@ -168,19 +159,8 @@ func (w *Workshop) SealSurvey(ctx context.Context, req Request, seal registry.Su
 	if err != nil {
 		return Receipt{}, err
 	}
-	for _, name := range indexNames {
-		index, err := s.index(name)
-		if err != nil {
-			return Receipt{}, err
-		}
-		if index.Now == nil {
-			continue
-		}
-		estimate, err := w.estimate(name, "index/1", s.standpoint.id, *index.Input, &scoring.IndexResult{})
-		if err != nil {
-			return Receipt{}, err
-		}
-		seal.Indices = append(seal.Indices, estimate)
+	if seal.Indices, err = s.indexEstimates(); err != nil {
+		return Receipt{}, err
 	}
 	if seal.ID == "" {
 		seal.ID = "seal-" + w.NewID()
@@ -188,5 +168,27 @@ func (w *Workshop) SealSurvey(ctx context.Context, req Request, seal registry.Su
 	if req.Expect == nil {
 		req.Expect = version(d)
 	}
+	req.computed = true
 	return w.Record(ctx, req, &seal)
+}
+
+// indexEstimates are the indices as they stand, to be recorded. An index of
+// which the survey says too little has none.
+func (s *seen) indexEstimates() ([]registry.NamedEstimate, error) {
+	var out []registry.NamedEstimate
+	for _, name := range indexNames {
+		if s.incomplete(name) != "" {
+			continue
+		}
+		in, err := s.indexInput(name, false)
+		if err != nil {
+			return nil, err
+		}
+		estimate, err := s.w.estimate(name, scoring.MethodIndex, s.standpoint.id, in, &scoring.IndexResult{})
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, estimate)
+	}
+	return out, nil
 }

@@ -51,6 +51,7 @@ func (w *Workshop) Weigh(ctx context.Context, req Request, options []string, rec
 	if req.Expect == nil {
 		req.Expect = version(d)
 	}
+	req.computed = true
 	receipt, err := w.Record(ctx, req, weighing)
 	return out, receipt, err
 }
