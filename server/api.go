@@ -595,13 +595,18 @@ func apiPhoto(s *Server, r *http.Request) (answer, error) {
 func apiCalc(s *Server, r *http.Request) (answer, error) {
 	asked := chi.URLParam(r, "method")
 	name := ""
+	var known []string
 	for _, m := range scoring.Methods() {
-		if base, _, _ := strings.Cut(m.Name, "/"); base == asked {
+		base, _, _ := strings.Cut(m.Name, "/")
+		if base == asked {
 			name = m.Name // the newest stands last
+		}
+		if !contains(known, base) {
+			known = append(known, base)
 		}
 	}
 	if name == "" {
-		return nil, registry.Refuse(registry.CodeNotFound, "Use origin, index or effect.", "There is no method %s", quoted(asked))
+		return nil, registry.Refuse(registry.CodeNotFound, "Use one of "+strings.Join(known, ", ")+".", "There is no method %s", quoted(asked))
 	}
 	data, err := io.ReadAll(r.Body)
 	if err != nil {

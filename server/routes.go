@@ -167,7 +167,7 @@ func routes() []route {
 		get("/machines/{id}/bundle.zip", downloadZip, operation{id: "readBundle", tag: "files", summary: "The dossier to check: events, pictures, signatures.", query: fileQuery, answerType: "application/zip",
 			problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid, codeNotOffered}}),
 		{method: http.MethodPost, pattern: "/api/v1/calc/{method}", do: apiCalc, takes: jsonType, limit: scoring.MaxInputBytes + 1,
-			api: &operation{id: "calculate", tag: "figures", summary: "Run one method (origin, index or effect) on its input. Nothing is recorded.",
+			api: &operation{id: "calculate", tag: "figures", summary: "Run one method, such as origin, index or effect, on its input. Nothing is recorded.",
 				bodySchema: map[string]any{"type": "object", "description": "See calc-origin-input and its like under /api/v1/schemas."}, example: exampleOrigin,
 				problems: []registry.Code{registry.CodeInvalid, registry.CodeNotFound, registry.CodeInsufficient, codeMalformed}}},
 		{method: http.MethodPost, pattern: "/api/v1/verify", do: apiVerify, takes: "application/zip", limit: maxBundle,
