@@ -22,6 +22,11 @@ const (
 	MethodOrigin = "origin/1"
 	MethodIndex  = "index/1"
 	MethodEffect = "effect/1"
+	MethodPlan   = "plan/1"
+	MethodCost   = "cost/1"
+	MethodWait   = "wait/1"
+	MethodLeave  = "leave/1"
+	MethodTest   = "test/1"
 )
 
 // Methods lists every method that can be run, old versions included.
@@ -30,6 +35,11 @@ func Methods() []Method {
 		{MethodOrigin, "Which of several states is a part in, by the evidence?", runner(readOriginInput, Origin)},
 		{MethodIndex, "How original is the machine, under one standpoint?", runner(readIndexInput, Index)},
 		{MethodEffect, "What does an intervention take from an index, now and for good?", runner(readEffectInput, Effect)},
+		{MethodPlan, "Which plans are best in loss for good, money and the chance that all works?", runner(readPlanInput, Plan)},
+		{MethodCost, "What will the job cost, and how likely is it to exceed a sum?", runner(readCostInput, Cost)},
+		{MethodWait, "Is it worth waiting for a part, and up to what price should it be bought?", runner(readWaitInput, Wait)},
+		{MethodLeave, "What does time do if nothing is done?", runner(readLeaveInput, Leave)},
+		{MethodTest, "Is a test worth its price before a decision?", runner(readTestInput, WorthOfTest)},
 	}
 }
 
