@@ -248,30 +248,62 @@ func (p *importPass) decide(ctx context.Context, machine string, rows []row) (go
 		bodies = append(bodies, r.Body)
 	}
 	known := secretsOf(d, bodies...)
-	for _, r := range rows {
-		there, err := p.w.alreadyThere(d, r.Body, known)
-		if err != nil {
+	for len(rows) > 0 {
+		n := 1
+		for n < len(rows) && rows[n].Row > 0 && rows[n].Row == rows[0].Row && rows[n].File == rows[0].File {
+			n++
+		}
+		var group []decided
+		if d, group, err = p.decideRow(ctx, d, req, known, rows[:n]); err != nil {
 			return nil, err
+		}
+		good = append(good, group...)
+		rows = rows[n:]
+	}
+	return good, nil
+}
+
+// decideRow tries the drafts of one row of the file, which stands or falls as a
+// whole. It gives the dossier as it is with the row, or without it when the row
+// was refused.
+func (p *importPass) decideRow(ctx context.Context, d *registry.Dossier, req Request, known []secret, row []row) (*registry.Dossier, []decided, error) {
+	trial := d
+	if len(row) > 1 {
+		trial = d.Known(p.w.Now().AddDate(1000, 0, 0)) // a copy of all of it
+	}
+	var good []decided
+	var faults []registry.Field
+	already := 0
+	for _, r := range row {
+		there, err := p.w.alreadyThere(trial, r.Body, known)
+		if err != nil {
+			return nil, nil, err
 		}
 		if there {
-			p.report.Already++
+			already++
 			continue
 		}
-		b, err := p.w.decideAll(ctx, d, req, known, []registry.Body{r.Body})
+		b, err := p.w.decideAll(ctx, trial, req, known, []registry.Body{r.Body})
 		var refusal *registry.Error
 		if errors.As(err, &refusal) {
-			r.Faults = placed(r.Draft, refusal)
-			if err := p.reject(r.index, r.Draft); err != nil {
-				return nil, err
-			}
-			continue
-		}
-		if err != nil {
-			return nil, err
+			faults = append(faults, placed(r.Draft, refusal)...)
+		} else if err != nil {
+			return nil, nil, err
 		}
 		good = append(good, decided{r, b})
 	}
-	return good, nil
+	p.report.Already += already
+	if len(faults) == 0 {
+		return trial, good, nil
+	}
+	for _, r := range good {
+		// The first of the row carries what is wrong with any of it.
+		r.Faults, faults = faults, nil
+		if err := p.reject(r.index, r.Draft); err != nil {
+			return nil, nil, err
+		}
+	}
+	return d, nil, nil
 }
 
 // decided is a row with its events.

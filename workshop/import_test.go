@@ -85,6 +85,50 @@ func TestAcceptGood(t *testing.T) {
 	require.Equal(t, ImportReport{Rows: 6, Recorded: 2, Already: 4, Machines: []string{drover}}, r)
 }
 
+// A row of a sheet may become two records, which stand or fall together.
+func TestARowStandsOrFallsAsAWhole(t *testing.T) {
+	b := newBench(t)
+	b.do(people()...)
+	joint := func(id, name, component string) *registry.Joint {
+		return &registry.Joint{Common: registry.Common{ID: id}, Joint: name, Components: []string{component}, Witness: "undisturbed", Sign: "dirt line", By: "mechanic"}
+	}
+	b.do(aSurvey("fork.legs"), joint("jt-1", "spindle", "fork.legs"))
+	donor := aSurvey("fork.legs")
+	donor.Origin = "donor"
+	cells := func(row int) []string { return []string{fmt.Sprint("row ", row)} }
+	var rows []Draft
+	add := func(row int, bodies ...registry.Body) {
+		for _, body := range bodies {
+			rows = append(rows, Draft{File: "survey.csv", Row: row, Body: body, Cells: cells(row)})
+		}
+	}
+	add(2, donor, joint("jt-1", "spindle", "fork.legs"))                      // the part is there otherwise, the joint very much so
+	add(3, aSurvey("fork.shrouds"), joint("jt-2", "spindle", "fork.shrouds")) // the joint has been described already
+	add(4, aSurvey("fork.bottom-yoke"), joint("jt-3", "stem", "fork.bottom-yoke"))
+	add(5, donor, joint("jt-4", "spindle", "fork.legs")) // both are refused
+
+	var bad []Draft
+	before := b.version()
+	r := imported(t, b, ImportRequest{AcceptGood: true, Rejected: func(d Draft) error {
+		if len(d.Faults) > 0 { // drafts of one row need only one of them written
+			bad = append(bad, d)
+		}
+		return nil
+	}}, rows...)
+	require.Equal(t, 2, r.Recorded, "row 4 alone")
+	require.Equal(t, before+2, b.version())
+	require.Equal(t, 1, r.Already)
+	require.Equal(t, 5, r.Rejected)
+	require.Len(t, bad, 3, "each bad row once")
+	for i, row := range []int{2, 3, 5} {
+		require.Equal(t, cells(row), bad[i].Cells)
+	}
+	require.Len(t, bad[2].Faults, 2, "everything that is wrong with it")
+	// What was held back can come again, mended.
+	rows[3].Body.(*registry.Joint).Joint = "shroud"
+	require.Equal(t, 2, imported(t, b, ImportRequest{Digest: "mended"}, rows[2:4]...).Recorded)
+}
+
 func TestDryRun(t *testing.T) {
 	b := newBench(t)
 	b.do(people()...)
