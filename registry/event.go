@@ -3,6 +3,8 @@ package registry
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
+	"slices"
 	"time"
 )
 
@@ -106,23 +108,7 @@ var kinds = map[Kind]kindRow{
 
 // Kinds lists every kind in order of name.
 func Kinds() []Kind {
-	names := make([]Kind, 0, len(kinds))
-	for _, k := range sortedKinds() {
-		names = append(names, k)
-	}
-	return names
-}
-
-func sortedKinds() []Kind {
-	byName := map[string]Kind{}
-	for k := range kinds {
-		byName[string(k)] = k
-	}
-	var out []Kind
-	for _, name := range sortedKeys(byName) {
-		out = append(out, byName[name])
-	}
-	return out
+	return slices.Sorted(maps.Keys(kinds))
 }
 
 // SchemaVersion is the current schema version of a kind, 0 for an unknown one.

@@ -59,7 +59,9 @@ func build(t *testing.T, clean bool) (dir string, commits int) {
 func copyTree(t *testing.T, from, to string) {
 	t.Helper()
 	require.NoError(t, filepath.Walk(from, func(path string, info os.FileInfo, err error) error {
-		rel, _ := filepath.Rel(from, path)
+		require.NoError(t, err)
+		rel, err := filepath.Rel(from, path)
+		require.NoError(t, err)
 		if info.IsDir() {
 			return os.MkdirAll(filepath.Join(to, rel), 0o700)
 		}
