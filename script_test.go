@@ -10,7 +10,9 @@ import (
 	"image/color"
 	"image/png"
 	"io"
+	"net"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -27,7 +29,9 @@ import (
 // asfound.
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"asfound": func() {
-		os.Exit(cli.Run(context.Background(), os.Args[1:], cli.Env{Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr,
+		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+		defer stop()
+		os.Exit(cli.Run(ctx, os.Args[1:], cli.Env{Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr,
 			Getenv: os.Getenv, Now: clock, Random: rand.Reader}))
 	}})
 }
@@ -54,7 +58,7 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"exits": exits, "pick": pick, "picture": picture, "sheet": sheet, "encode": encode, "mkzip": mkzip, "unpack": unpack, "tamper": tamper, "bomb": bomb, "sparse": sparse,
+			"exits": exits, "pick": pick, "picture": picture, "sheet": sheet, "encode": encode, "mkzip": mkzip, "unpack": unpack, "tamper": tamper, "bomb": bomb, "sparse": sparse, "waitfor": waitFor,
 		},
 	})
 }
@@ -216,4 +220,16 @@ func sparse(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(err)
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), nil, 0o600))
 	ts.Check(os.Truncate(ts.MkAbs(args[0]), n))
+}
+
+// waitFor waits until somebody listens at an address of this machine.
+func waitFor(ts *testscript.TestScript, _ bool, args []string) {
+	for range 200 {
+		if c, err := net.Dial("tcp", args[0]); err == nil {
+			ts.Check(c.Close())
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	ts.Fatalf("nobody listens at %s", args[0])
 }

@@ -35,7 +35,7 @@ type ImportRequest struct {
 	// Without it one bad row means that nothing is recorded.
 	AcceptGood bool
 	DryRun     bool
-	// Rejected gets each bad row with its faults; may be nil.
+	// Rejected gets each bad row with its faults, once; may be nil.
 	Rejected func(Draft) error
 	// Progress is told how many rows have been read, in both passes; may be nil.
 	Progress func(rows int)
@@ -82,7 +82,7 @@ func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source)
 				report.More++
 			}
 		}
-		if req.Rejected != nil {
+		if req.Rejected != nil && len(d.Faults) > 0 {
 			return req.Rejected(d)
 		}
 		return nil
