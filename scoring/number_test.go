@@ -6,8 +6,8 @@ import (
 	"go/parser"
 	"go/token"
 	"go/types"
-	"io/fs"
 	"math"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -48,10 +48,15 @@ func (noImports) Import(string) (*types.Package, error) { return nil, errors.New
 // stands between.
 func TestEveryFloatingPointProductIsRounded(t *testing.T) {
 	files := token.NewFileSet()
-	packages, err := parser.ParseDir(files, ".", func(f fs.FileInfo) bool { return !strings.HasSuffix(f.Name(), "_test.go") }, 0)
+	names, err := filepath.Glob("*.go")
 	require.NoError(t, err)
 	var sources []*ast.File
-	for _, f := range packages["scoring"].Files {
+	for _, name := range names {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		f, err := parser.ParseFile(files, name, nil, 0)
+		require.NoError(t, err)
 		sources = append(sources, f)
 	}
 	require.NotEmpty(t, sources)
