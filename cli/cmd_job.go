@@ -118,6 +118,13 @@ func (t *takeInCommand) Run(c *call) error {
 	if t.Second != "" {
 		bodies = append(bodies, &registry.Person{Common: registry.Common{ID: "second"}, Role: "second-signature", Name: registry.Private{Value: t.Second}})
 	}
+	w, err := c.workshop()
+	if err != nil {
+		return err
+	}
+	if _, err := w.Load(c.ctx, t.Target.Machine, workshop.At{}); err == nil {
+		return registry.Refuse(registry.CodeConflict, "Choose another name for this one, or correct the record by superseding it.", "A machine %q is already in the registry", t.Target.Machine)
+	}
 	return c.record(t.Target, said, append(bodies, agreement)...)
 }
 
