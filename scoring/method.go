@@ -19,14 +19,17 @@ type Method struct {
 
 // The methods by name.
 const (
-	MethodOrigin = "origin/1"
-	MethodIndex  = "index/1"
-	MethodEffect = "effect/1"
-	MethodPlan   = "plan/1"
-	MethodCost   = "cost/1"
-	MethodWait   = "wait/1"
-	MethodLeave  = "leave/1"
-	MethodTest   = "test/1"
+	MethodOrigin     = "origin/1"
+	MethodIndex      = "index/1"
+	MethodEffect     = "effect/1"
+	MethodRegression = "regression/1"
+	MethodValue      = "value/1"
+	MethodRisk       = "risk/1"
+	MethodPlan       = "plan/1"
+	MethodCost       = "cost/1"
+	MethodWait       = "wait/1"
+	MethodLeave      = "leave/1"
+	MethodTest       = "test/1"
 )
 
 // Methods lists every method that can be run, old versions included.
@@ -35,6 +38,9 @@ func Methods() []Method {
 		{MethodOrigin, "Which of several states is a part in, by the evidence?", runner(readOriginInput, Origin)},
 		{MethodIndex, "How original is the machine, under one standpoint?", runner(readIndexInput, Index)},
 		{MethodEffect, "What does an intervention take from an index, now and for good?", runner(readEffectInput, Effect)},
+		{MethodRegression, "Which linear relation do the numbers bear out, and how well is it known?", runner(readRegressionInput, Regression)},
+		{MethodValue, "What is the machine worth before and after an act, ratio first?", runner(readValueInput, Value)},
+		{MethodRisk, "What may an irreversible act cost if it goes wrong?", runner(readRiskInput, Risk)},
 		{MethodPlan, "Which plans are best in loss for good, money and the chance that all works?", runner(readPlanInput, Plan)},
 		{MethodCost, "What will the job cost, and how likely is it to exceed a sum?", runner(readCostInput, Cost)},
 		{MethodWait, "Is it worth waiting for a part, and up to what price should it be bought?", runner(readWaitInput, Wait)},
