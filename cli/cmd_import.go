@@ -96,6 +96,10 @@ func (i *importCommand) one(c *call, file string) (fileReport, error) {
 	if info.IsDir() {
 		return i.photos(c, o, file)
 	}
+	if info.Size() > importers.DefaultMaxJSON {
+		// No kind of file may be larger, and none is read to find that out.
+		return out, registry.Refuse(registry.CodeTooLarge, "Split it into several files.", "%s is larger than %d MiB", file, importers.DefaultMaxJSON>>20)
+	}
 	digest, err := fileDigest(file)
 	if err != nil {
 		return out, err
