@@ -493,7 +493,7 @@ func (b *builder) offer(e *registry.Entry) OfferReport {
 		out.Options = append(out.Options, report)
 	}
 	out.Offer = retext(b, out.Offer)
-	out.Recommended, out.Cost = out.Offer.Recommended, offerCost(out.Offer)
+	out.Recommended, out.Cost, out.Value = out.Offer.Recommended, offerCost(out.Offer), offerValue(out.Offer)
 	standing, answered := b.d.Answer(e.RecordID())
 	if answered {
 		out.Standing = standing.Record.Answer

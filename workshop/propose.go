@@ -23,6 +23,10 @@ type ProposeInput struct {
 	// Amends and Found make it a change request.
 	Amends, Found string
 	Supersedes    string
+	// Value, when given, asks what the machine is worth before and after, and
+	// the answer is shown with the offer. A question without options or plans
+	// is of what is recommended, done together.
+	Value *ValueQuestion
 }
 
 // Proposed is a proposal as it was made. Token is shown once and kept nowhere.
@@ -35,6 +39,7 @@ type Proposed struct {
 	// where nothing costs anything.
 	Ceiling  registry.Money `json:"ceiling"`
 	Forecast *CostReport    `json:"forecast,omitempty"`
+	Value    *ValueReport   `json:"value,omitempty"`
 	Receipt  Receipt        `json:"receipt"`
 }
 
@@ -90,6 +95,10 @@ func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (P
 	if err != nil {
 		return Proposed{}, err
 	}
+	value, err := s.offerValue(in.Value, &offer)
+	if err != nil {
+		return Proposed{}, err
+	}
 	indices, err := s.indexEstimates()
 	if err != nil {
 		return Proposed{}, err
@@ -117,7 +126,7 @@ func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (P
 		return Proposed{}, err
 	}
 	_, digest, _, _ := d.OfferOf(common.ID)
-	return Proposed{ID: common.ID, Digest: digest, Token: token, Expires: offer.Expires, Ceiling: offer.Ceiling, Forecast: forecast, Receipt: receipt}, nil
+	return Proposed{ID: common.ID, Digest: digest, Token: token, Expires: offer.Expires, Ceiling: offer.Ceiling, Forecast: forecast, Value: value, Receipt: receipt}, nil
 }
 
 // forecast puts the cost of what is recommended into an offer, and its ceiling

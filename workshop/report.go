@@ -368,9 +368,11 @@ type OfferReport struct {
 	Options     []OptionReport `json:"options"` // as shown to the owner, with effects
 	Recommended []string       `json:"recommended"`
 	// Cost is the forecast of what is recommended, in the ceiling's currency.
-	Cost       *scoring.CostResult `json:"cost,omitempty"`
-	Superseded bool                `json:"superseded,omitempty"`
-	Answers    []AnswerReport      `json:"answers"`
+	Cost *scoring.CostResult `json:"cost,omitempty"`
+	// Value compares before and after as the owner saw it, in the same currency.
+	Value      *scoring.ValueResult `json:"value,omitempty"`
+	Superseded bool                 `json:"superseded,omitempty"`
+	Answers    []AnswerReport       `json:"answers"`
 	// Standing is the answer that counts now, "" while unanswered.
 	Standing string `json:"standing"`
 }
