@@ -199,19 +199,20 @@ func (x *weighCommand) Run(c *call) error {
 }
 
 type proposeCommand struct {
-	Target    target   `embed:""`
-	Options   []string `arg:"" name:"option" help:"options to put to the owner, rivals included"`
-	ID        string   `help:"name of the proposal in the record"`
-	Recommend []string `help:"the options that you would choose, at most one for each fault"`
-	To        string   `help:"person id of who decides; the owner of the custody agreement when left out"`
-	By        string   `help:"person id of who asks; --as when left out"`
-	Ceiling   string   `help:"what may be spent in all under it; what is enough with a chance of 80 % when left out"`
-	Currency  string   `help:"ISO 4217" default:"GBP"`
-	Days      int      `help:"days until the offer and its link run out" default:"14"`
-	DoNothing string   `help:"what happens if nothing is done"`
-	Amends    string   `help:"the proposal that this change request goes beyond"`
-	Found     string   `help:"what was found that makes the change request necessary"`
-	Replaces  string   `help:"an earlier proposal that this one takes the place of"`
+	Target    target     `embed:""`
+	Options   []string   `arg:"" name:"option" help:"options to put to the owner, rivals included"`
+	ID        string     `help:"name of the proposal in the record"`
+	Recommend []string   `help:"the options that you would choose, at most one for each fault"`
+	To        string     `help:"person id of who decides; the owner of the custody agreement when left out"`
+	By        string     `help:"person id of who asks; --as when left out"`
+	Ceiling   string     `help:"what may be spent in all under it; what is enough with a chance of 80 % when left out"`
+	Currency  string     `help:"ISO 4217" default:"GBP"`
+	Days      int        `help:"days until the offer and its link run out" default:"14"`
+	DoNothing string     `help:"what happens if nothing is done"`
+	Amends    string     `help:"the proposal that this change request goes beyond"`
+	Found     string     `help:"what was found that makes the change request necessary"`
+	Replaces  string     `help:"an earlier proposal that this one takes the place of"`
+	Value     offerValue `embed:"" prefix:"value-"`
 }
 
 // Run puts options to the owner and prints the link, once.
@@ -226,14 +227,21 @@ func (p *proposeCommand) Run(c *call) error {
 			return err
 		}
 	}
+	value, err := p.Value.question()
+	if err != nil {
+		return err
+	}
 	out, err := w.Propose(c.ctx, p.Target.request(c), workshop.ProposeInput{ID: p.ID, To: p.To, By: p.By, Options: p.Options,
 		Recommended: p.Recommend, Ceiling: ceiling, Expires: c.Now().AddDate(0, 0, p.Days), DoNothing: p.DoNothing,
-		Amends: p.Amends, Found: p.Found, Supersedes: p.Replaces})
+		Amends: p.Amends, Found: p.Found, Supersedes: p.Replaces, Value: value})
 	if err != nil {
 		return err
 	}
 	return c.print(out, func(w io.Writer) {
 		writeForecast(w, out)
+		if out.Value != nil {
+			wrap(w, out.Value.Words, "")
+		}
 		fmt.Fprintf(w, "Proposed as %s.\nWhat the owner sees has the digest %s.\nThe owner's page, shown only now: /o/%s (until %s).\n",
 			out.ID, out.Digest, out.Token, out.Expires.Format("2 January 2006"))
 	})

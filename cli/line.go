@@ -29,6 +29,7 @@ type commandLine struct {
 	Machines machinesCommand `cmd:"" group:"The job" help:"list the machines"`
 	Weigh    weighCommand    `cmd:"" group:"The job" help:"compute what options would do to each index"`
 	Plan     planCommand     `cmd:"" group:"The job" help:"find the combinations of options that no other beats"`
+	Value    valueCommand    `cmd:"" group:"The job" help:"compare what the machine is worth before and after options"`
 	Propose  proposeCommand  `cmd:"" group:"The job" help:"put options to the owner, frozen as they are"`
 	Decide   decideCommand   `cmd:"" group:"The job" help:"record the owner's answer"`
 	Open     openCommand     `cmd:"" group:"The job" help:"record that something was opened"`

@@ -57,6 +57,14 @@ func Story() []Step {
 	show(at(3, 18, 11), "Three rivals for the magneto: the donor costs most on the day and little for good; the rewind is for ever.", "weigh", m, "condenser-outside", "armature-rewind", "donor-magneto")
 	do(at(3, 18, 12), "All of them, kept on record with their inputs.", "weigh", m, "--record")
 	show(at(3, 18, 13), "Which combinations are the sensible ones, with what the owner can spend? Every plan on the list is the best of its kind.", "plan", m, "--money", "900", "--hours", "40", "--function", "0.5")
+	do(at(3, 18, 14), "Fifteen prices of like machines, typed from invented lists. One was only asked, and does not count.", "import", "FILES/drover/sales.csv", "--machine", m, "--sheet", "sales")
+	do(at(3, 18, 14), "A dealer has looked in: strip it, enamel it, plate it, he says, and it will fetch more.", "import", "FILES/drover/refinish-all.json", "--machine", m)
+	show(at(3, 18, 15), "Would it? As found, with the plan that makes it run, and refinished all over; papers and running left aside. The ratio is far better known than the price.", "value", m,
+		"--plan", "run=condenser-outside+tank-solder+brake-reline+valve-head-off+tyres-new", "--option", "refinish-all",
+		"--condition", "2", "--condition-after", "run=3", "--condition-after", "refinish-all=4", "--distance", "21000mi")
+	show(at(3, 18, 16), "With its papers, and running afterwards:", "value", m, "--plan", "run=condenser-outside+tank-solder+brake-reline+valve-head-off+tyres-new", "--option", "refinish-all",
+		"--condition", "2", "--condition-after", "run=3", "--condition-after", "refinish-all=4", "--distance", "21000mi", "--documented", "--running-after", "run=yes", "--brief")
+	show(at(3, 18, 17), "And a sister that never left her crate, 40 miles on the dial? Nothing like her was sold, so there is no price.", "value", m, "--condition", "3", "--distance", "40mi", "--documented", "--running", "--brief")
 	refused(at(3, 19, 9), "The mechanic would like to look under the head first. There is no picture of the joint, no gasket, and nobody was asked.", "open", m, "head-off")
 
 	chapter("4. The owner decides", "What is asked is frozen, with the figures that the owner sees.")
@@ -67,6 +75,7 @@ func Story() []Step {
 		"condenser-outside", "armature-rewind", "donor-magneto", "magneto-leave", "tank-solder", "tank-liner", "tank-reproduction", "tank-leave",
 		"brake-reline", "brake-reproduction", "brake-leave", "valve-soak", "valve-head-off", "tyres-new",
 		"--id", "proposal-run", "--replaces", "proposal-magneto", "--days", "60",
+		"--value-distance", "21000mi", "--value-condition", "2", "--value-condition-after", "3", "--value-documented", "--value-running-after",
 		"--recommend", "condenser-outside", "--recommend", "tank-solder", "--recommend", "brake-reline", "--recommend", "valve-head-off", "--recommend", "tyres-new",
 		"--do-nothing", "The pinholes grow, the valve stays stuck, and the machine can be looked at but not started.")
 	refused(at(3, 22, 9), "What she approved was the offer at 60. The ceiling has changed, so her yes covers nothing any more.", "work", m, "FILES/drover/work-condenser.json")
