@@ -464,14 +464,15 @@ func apiWeigh(s *Server, r *http.Request) (answer, error) {
 
 // ProposeRequest puts options to the owner.
 type ProposeRequest struct {
-	ID          string         `json:"id,omitempty"`
-	To          string         `json:"to"` // person id
-	By          string         `json:"by"`
-	Options     []string       `json:"options"`
-	Recommended []string       `json:"recommended"`
-	Ceiling     registry.Money `json:"ceiling"`
-	Expires     time.Time      `json:"expires"`
-	DoNothing   string         `json:"do_nothing,omitempty"`
+	ID          string   `json:"id,omitempty"`
+	To          string   `json:"to"` // person id
+	By          string   `json:"by"`
+	Options     []string `json:"options"`
+	Recommended []string `json:"recommended"`
+	// Ceiling is what is enough with a chance of 80 % when left out.
+	Ceiling   registry.Money `json:"ceiling,omitzero"`
+	Expires   time.Time      `json:"expires"`
+	DoNothing string         `json:"do_nothing,omitempty"`
 	// Amends and Found, both set, make it a change request.
 	Amends     string `json:"amends,omitempty"`
 	Found      string `json:"found,omitempty"`

@@ -231,10 +231,14 @@ func makeDrover(t testing.TB) *bench {
 		&registry.Fault{Common: id("magneto"), Complaint: "It starts cold and dies when warm.", Cause: "the condenser leaks when warm", Components: []string{"ignition.magneto", "ignition.condenser"}, By: "tamsin"},
 		&registry.Opening{Common: id("magneto-off"), Title: "Take the magneto off", Joints: []string{"magneto-mount"}, Hours: 1.5, WitnessPoints: 0.4, Behind: []string{"ignition.armature", "ignition.condenser"},
 			Needs: []registry.Need{{What: "base gasket", InHand: true}}},
-		&registry.Option{Common: id("leave-it"), Fault: "magneto", Treatment: "leave", Title: "Leave it as it is", Hours: 0, By: "tamsin"},
+		&registry.Fault{Common: id("hooter"), Complaint: "The horn croaks.", Components: []string{"electrical.horn"}, By: "tamsin"},
+		&registry.Option{Common: id("hooter-leave"), Fault: "hooter", Treatment: "leave", Title: "Leave the horn", Works: ptr(0.0), By: "tamsin"},
+		&registry.Option{Common: id("hooter-clean"), Fault: "hooter", Treatment: "clean", Title: "Clean the horn's points", Hours: 0.5, Money: gbp(t, "6"), MoneyLow: gbp(t, "4"), MoneyHigh: gbp(t, "14"), Works: ptr(0.7), By: "tamsin",
+			Finds: []registry.Find{{What: "the winding is broken", Chance: 0.2, Money: gbp(t, "30")}}},
+		&registry.Option{Common: id("leave-it"), Fault: "magneto", Treatment: "leave", Title: "Leave it as it is", Hours: 0, Works: ptr(0.0), By: "tamsin"},
 		&registry.Option{Common: id("external-condenser"), Fault: "magneto", Treatment: "substitute", Title: "Set a condenser outside, the armature untouched", Why: "The old condenser stays where it is, cut off.", Hours: 2, Money: gbp(t, "18"), LeadDays: 5, Works: ptr(0.9), By: "tamsin", Undo: "take the new condenser out again",
 			Changes: []registry.Change{{Component: "ignition.condenser", Proposition: "origin", After: map[string]float64{"substitute": 1}, Removes: true, Keep: &registry.KeepPromise{Custody: "kept-with-machine", LossPerYear: 0.01, Years: 20, RefitChance: 0.95}}}, Openings: []string{"magneto-off"}},
-		&registry.Option{Common: id("rewind"), Fault: "magneto", Treatment: "re-machine", Title: "Rewind the armature", Hours: 1, Money: gbp(t, "180"), LeadDays: 40, By: "tamsin", Openings: []string{"magneto-off"},
+		&registry.Option{Common: id("rewind"), Fault: "magneto", Treatment: "re-machine", Title: "Rewind the armature", Hours: 1, Money: gbp(t, "180"), LeadDays: 40, Works: ptr(0.97), By: "tamsin", Openings: []string{"magneto-off"},
 			Changes: []registry.Change{{Component: "ignition.armature", Proposition: "origin", Keeps: ptr(0.4)}, {Component: "ignition.armature", Proposition: "finish", Keeps: ptr(0.2)}}},
 	)
 	b.clock.Add(60)

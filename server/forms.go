@@ -56,6 +56,8 @@ type Field struct {
 	List     string // id of a datalist
 	Accept   string
 	Multiple bool
+	// Of tells fields of one name apart in their ids.
+	Of string
 }
 
 // Choice is one answer to choose.
@@ -65,7 +67,12 @@ type Choice struct{ Value, Label, Hint string }
 type FormError struct{ Field, Text string }
 
 // ID is the field's id in the page.
-func (f Field) ID() string { return "f-" + f.Name }
+func (f Field) ID() string {
+	if f.Of != "" {
+		return "f-" + f.Name + "-" + f.Of
+	}
+	return "f-" + f.Name
+}
 
 // Chosen says whether a choice is chosen.
 func (f Field) Chosen(value string) bool {

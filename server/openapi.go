@@ -3,6 +3,7 @@ package server
 import (
 	"encoding/json"
 	"fmt"
+	"math/big"
 	"net/http"
 	"reflect"
 	"regexp"
@@ -25,6 +26,7 @@ const (
 	exampleRecords = `[{"record":"fault","id":"no-spark","complaint":"It starts cold and dies when warm.","components":["ignition.condenser"],"by":"custodian"},
 {"record":"option","id":"leave-it","fault":"no-spark","treatment":"leave","title":"Leave it as it is","hours":0,"by":"custodian"}]`
 	exampleProposal = `{"to":"owner","by":"custodian","options":["leave-it"],"recommended":["leave-it"],"ceiling":{"amount":"0","currency":"GBP"},"expires":"2027-01-31T00:00:00Z","do_nothing":"It stays as it is."}`
+	exampleCost     = `{"options":["external-condenser"],"ceiling":{"amount":"50","currency":"GBP"}}`
 	exampleOrigin   = `{"states":["original","reproduction"],"prior":[0.6,0.4],"evidence":[{"id":"stamp","cluster":"stamps","reliability":0.9,"likelihood":[0.7,0.05]}]}`
 )
 
@@ -174,6 +176,12 @@ func (t typeSchemas) of(x reflect.Type) map[string]any {
 	case typeOf[registry.Money]():
 		return map[string]any{"type": "object", "required": []string{"amount", "currency"}, "properties": map[string]any{
 			"amount": map[string]any{"type": []string{"string", "number"}, "description": "A decimal number."}, "currency": map[string]any{"type": "string", "description": "ISO 4217 letters."}}}
+	case typeOf[*big.Int]():
+		return map[string]any{"type": "integer"}
+	case typeOf[scoring.Ordered[string]]():
+		return map[string]any{"type": "object", "additionalProperties": map[string]any{"type": "string"}}
+	case typeOf[scoring.Ordered[*big.Int]]():
+		return map[string]any{"type": "object", "additionalProperties": map[string]any{"type": "integer"}}
 	case typeOf[scoring.Distribution]():
 		return map[string]any{"type": "object", "additionalProperties": map[string]any{"type": "number"}}
 	case typeOf[scoring.Ordered[[2]float64]]():

@@ -28,6 +28,7 @@ type OwnerPage struct {
 	Earlier *workshop.AnswerReport
 	// RivalsOf says whether some fault has more than one option to choose from.
 	Rivals bool
+	Cost   *CostView // nil without a forecast
 	// Cautions of all options, each once.
 	Cautions []workshop.CautionReport
 }
@@ -134,6 +135,7 @@ func (s *Server) ownerPage(a workshop.Asked, report workshop.AskedReport, token 
 			o.Cautions = nil // shown once, for all options together
 		}
 	}
+	page.Cost = costView(report.Offer.Cost, report.Offer.Offer.Ceiling)
 	page.Words = s.wordsUsed(report)
 	if a.Answered {
 		page.Earlier = answerReport(a, report)

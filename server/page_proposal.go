@@ -18,6 +18,7 @@ type ProposalPage struct {
 	Offer  workshop.OfferReport
 	Faults []FaultView
 	Names  names
+	Cost   *CostView // nil without a forecast
 }
 
 // AskedPage shows a new proposal's link, once.
@@ -27,6 +28,7 @@ type AskedPage struct {
 	Link     string
 	To       string
 	Back     string // address of the machine
+	Cost     *CostView
 	// Repeated says that it had been recorded before: its link was shown then.
 	Repeated bool
 }
@@ -52,6 +54,7 @@ func (s *Server) proposalPage(report *workshop.Report, o workshop.OfferReport) P
 		known[f.ID] = f
 	}
 	page.Faults = offeredFaults(o, known, page.Names)
+	page.Cost = costView(o.Cost, o.Offer.Ceiling)
 	return page
 }
 
@@ -97,7 +100,7 @@ func (s *Server) proposeForm(report *workshop.Report) Form {
 		Intro: "The options are frozen as they stand, with their effects weighed now. Changing anything later makes another offer, which this approval does not cover."}
 	for _, f := range report.Faults {
 		part := FormPart{Title: upperFirst(f.Complaint)}
-		offer := Field{Name: "options", Label: "Options to offer", Hint: "Offer the rivals too, and “leave” among them.", Kind: "checks"}
+		offer := Field{Name: "options", Of: f.ID, Label: "Options to offer", Hint: "Offer the rivals too, and “leave” among them.", Kind: "checks"}
 		recommend := Field{Name: "recommended-" + f.ID, Label: "Which of them you recommend", Kind: "radios", Pointers: []string{"/offer/recommended"}}
 		for _, o := range f.Options {
 			hint := "can be undone"
@@ -121,7 +124,7 @@ func (s *Server) proposeForm(report *workshop.Report) Form {
 	}
 	form.Parts = append(form.Parts, FormPart{Title: "The offer", Fields: []Field{
 		to,
-		{Name: "ceiling", Label: "Ceiling: what may be spent in all", Kind: "money", Hint: "0 with a currency when nothing may be spent. More than this is a new question.", Pointers: []string{"/offer/ceiling"}},
+		{Name: "ceiling", Label: "Ceiling: what may be spent in all", Kind: "money", Hint: "Left empty, the forecast of what you recommend sets it: what is enough with a chance of 80 %. 0 when nothing may be spent. More than this is a new question.", Pointers: []string{"/offer/ceiling"}},
 		{Name: "expires", Label: "Until when it stands", Kind: "date", Value: s.Now().AddDate(0, 0, 14).UTC().Format(time.DateOnly), Pointers: []string{"/offer/expires"}},
 		{Name: "do_nothing", Label: "What happens if nothing is done", Kind: "area", Pointers: []string{"/offer/do_nothing"}},
 		byField(report, "Who proposes"),
@@ -161,12 +164,17 @@ func pageProposeForm(s *Server, r *http.Request) (answer, error) {
 	if len(report.Faults) == 0 {
 		form.Errors = append(form.Errors, FormError{"", "There is no fault with options on record yet. Record them first."})
 	}
-	// A link from the options page names what to offer.
-	if options := r.URL.Query()["options"]; len(options) > 0 {
-		for i := range form.Parts {
-			for j := range form.Parts[i].Fields {
-				if f := &form.Parts[i].Fields[j]; f.Name == "options" {
-					f.Values = options
+	// A link from the pages of options and plans names what to offer.
+	options, recommended := r.URL.Query()["options"], r.URL.Query()["recommended"]
+	for i := range form.Parts {
+		for j := range form.Parts[i].Fields {
+			f := &form.Parts[i].Fields[j]
+			if f.Name == "options" {
+				f.Values = options
+			}
+			for _, c := range f.Choices {
+				if strings.HasPrefix(f.Name, "recommended-") && contains(recommended, c.Value) {
+					f.Value = c.Value
 				}
 			}
 		}
@@ -213,6 +221,9 @@ func pagePropose(s *Server, r *http.Request) (answer, error) {
 		return s.formAgain(report, "proposals", "Make a proposal", form, err)
 	}
 	page := AskedPage{Base: s.basis(report, "proposals", "Send this link to the owner"), Proposed: made, Link: s.ownerLink(r, made.Token), Back: "/machines/" + report.Machine.ID, Repeated: made.Receipt.Repeated}
+	if made.Forecast != nil {
+		page.Cost = costView(&made.Forecast.Result, made.Ceiling)
+	}
 	for _, p := range report.People {
 		if p.ID == in.To {
 			page.To = p.Name

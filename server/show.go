@@ -15,11 +15,12 @@ import (
 
 // templateFuncs are the ways in which figures and words are written.
 var templateFuncs = template.FuncMap{
-	"percent": percentWords,
-	"points":  pointsWords,
-	"number":  numberWords,
-	"hours":   func(h float64) string { return numberWords(h) + " h" },
-	"days":    daysWords,
+	"percent":    percentWords,
+	"points":     pointsWords,
+	"planpoints": planPoints,
+	"number":     numberWords,
+	"hours":      func(h float64) string { return numberWords(h) + " h" },
+	"days":       daysWords,
 	"identity": func(s string) string {
 		name, digest, _ := strings.Cut(s, ", sha256:")
 		if digest == "" {
