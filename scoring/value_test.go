@@ -96,6 +96,10 @@ func TestValueResidualShare(t *testing.T) {
 		near(t, want, out.Afters[0].RatioLogSD, 4)
 		near(t, 1.25308, out.Afters[0].Ratio.Median, 5)
 		require.Equal(t, share < 1, strings.Contains(strings.Join(out.Cautions, " "), "compares two sales"))
+		if share == .5 { // by the second quadrature, as above
+			nearQuantiles(t, -1154.699, -211.5719, 809.8705, *out.Afters[0].Net, 2)
+			near(t, 0.611992, out.Afters[0].ChanceOfLoss.P, 6)
+		}
 	}
 }
 
