@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -466,16 +467,16 @@ func parseReading(s string) (registry.Reading, error) {
 	value, spread, hasSpread := strings.Cut(value, "±")
 	r := registry.Reading{Quantity: strings.TrimSpace(quantity), Unit: strings.TrimSpace(unit)}
 	var err error
-	if r.Value, err = strconv.ParseFloat(value, 64); err != nil {
-		return registry.Reading{}, badFlag("--reading", s, example)
+	if r.Value, err = strconv.ParseFloat(value, 64); err == nil && hasSpread {
+		r.Uncertainty, err = strconv.ParseFloat(spread, 64)
 	}
-	if hasSpread {
-		if r.Uncertainty, err = strconv.ParseFloat(spread, 64); err != nil {
-			return registry.Reading{}, badFlag("--reading", s, example)
-		}
+	if err != nil || r.Quantity == "" || r.Unit == "" || !finite(r.Value) || !finite(r.Uncertainty) {
+		return registry.Reading{}, badFlag("--reading", s, example)
 	}
 	return r, nil
 }
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 type gateCommand struct {
 	Target   target   `embed:""`

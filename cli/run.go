@@ -95,8 +95,11 @@ func (a *app) run(ctx context.Context, args []string) (err error) {
 // misunderstanding can be told in JSON too.
 func wantsJSON(args []string) bool {
 	for _, a := range args {
-		if a == "--json" {
+		switch a {
+		case "--json":
 			return true
+		case "--":
+			return false
 		}
 	}
 	return false
