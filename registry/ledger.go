@@ -49,6 +49,31 @@ type Receipt struct {
 // carry a ledger, so that a history can always move to another engine.
 const MaxCommitBytes = 1<<20 - 1<<10
 
+// Check refuses what no ledger takes: CodeInvalid for a commit without ID,
+// machine or events, or with an empty event, CodeTooLarge above MaxCommitBytes.
+func (c Commit) Check() error {
+	if c.ID == "" || len(c.ID) > MaxIDLength {
+		return Refuse(CodeInvalid, "Give the commit an ID of 1 to 64 bytes.", "The commit has an ID of %d bytes", len(c.ID))
+	}
+	if err := CheckID("/machine", c.Machine); err != nil {
+		return err
+	}
+	if len(c.Events) == 0 {
+		return Refuse(CodeInvalid, "Give at least one event.", "The commit holds no events")
+	}
+	size := 0
+	for i, e := range c.Events {
+		if len(e) == 0 {
+			return Refuse(CodeInvalid, "Give every event its bytes.", "Event %d of the commit is empty", i+1)
+		}
+		size += len(e)
+	}
+	if size > MaxCommitBytes {
+		return Refuse(CodeTooLarge, "Spread the events over several commits.", "The commit holds %d bytes; a ledger takes at most %d", size, MaxCommitBytes)
+	}
+	return nil
+}
+
 // Ledger is an append-only store of events. Every implementation passes
 // ledgertest.Run, and promises:
 //

@@ -11,35 +11,9 @@ import (
 
 var _ registry.Ledger = (*Store)(nil)
 
-// checkCommit refuses what no ledger takes.
-func checkCommit(c registry.Commit) error {
-	if c.ID == "" || len(c.ID) > registry.MaxIDLength {
-		return registry.Refuse(registry.CodeInvalid, "Give the commit an ID of 1 to 64 bytes.",
-			"The commit has an ID of %d bytes", len(c.ID))
-	}
-	if err := registry.CheckID("/machine", c.Machine); err != nil {
-		return err
-	}
-	if len(c.Events) == 0 {
-		return registry.Refuse(registry.CodeInvalid, "Give at least one event.", "The commit holds no events")
-	}
-	size := 0
-	for i, e := range c.Events {
-		if len(e) == 0 {
-			return registry.Refuse(registry.CodeInvalid, "Give every event its bytes.", "Event %d of the commit is empty", i+1)
-		}
-		size += len(e)
-	}
-	if size > registry.MaxCommitBytes {
-		return registry.Refuse(registry.CodeTooLarge, "Spread the events over several commits.",
-			"The commit holds %d bytes; a ledger takes at most %d", size, registry.MaxCommitBytes)
-	}
-	return nil
-}
-
 // Append implements registry.Ledger.
 func (s *Store) Append(ctx context.Context, c registry.Commit) (registry.Receipt, error) {
-	if err := checkCommit(c); err != nil {
+	if err := c.Check(); err != nil {
 		return registry.Receipt{}, err
 	}
 	if err := s.begin(ctx); err != nil {

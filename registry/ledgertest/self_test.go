@@ -88,7 +88,7 @@ func TestTheSuiteCanFail(t *testing.T) {
 		},
 		"each event on its own": func(m *Memory) registry.Ledger {
 			return broken{Memory: m, append: func(ctx context.Context, c registry.Commit) (registry.Receipt, error) {
-				if err := checkCommit(c); err != nil {
+				if err := c.Check(); err != nil {
 					return registry.Receipt{}, err
 				}
 				var receipt registry.Receipt
