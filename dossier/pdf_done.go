@@ -2,10 +2,12 @@ package dossier
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
 	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
 	"example.org/asfound/workshop"
 )
 
@@ -35,6 +37,8 @@ func (p *pdf) decisions() {
 			[2]string{"Found", o.Found},
 			[2]string{"Digest of the offer", o.Digest},
 			[2]string{"Ceiling", o.Offer.Ceiling.String()},
+			[2]string{"Forecast of the cost", costWords(o.Cost, o.Offer.Ceiling.Currency)},
+			[2]string{"What it does to the value", valueWords(o.Value, o.Offer.Ceiling.Currency)},
 			[2]string{"Stood until", date(o.Offer.Expires)},
 			[2]string{"If nothing is done", o.Offer.DoNothing},
 			[2]string{"Cannot be undone", all(o.Offer.Irreversible, p.option)},
@@ -63,6 +67,51 @@ func (p *pdf) decisions() {
 		}
 		p.table([]column{{"Answer", 1.4}, {"Options, conditions, reason", 3.4}, {"Who, when, how", 1.6}, {"What was seen", 1.5}}, rows)
 	}
+}
+
+// costWords says a forecast in one line; nothing for an offer without one.
+func costWords(c *scoring.CostResult, currency string) string {
+	if c == nil {
+		return ""
+	}
+	middle, enough := math.Round(c.P50), math.Ceil(c.P80)
+	if c.P50 < 10 {
+		middle, enough = c.P50, c.P80 // pence count there
+	}
+	said := fmt.Sprintf("likely about %v %s, with a chance of 80 %% at most %v %s", middle, currency, enough, currency)
+	if len(c.Points) == 1 {
+		said = "all prices are fixed"
+	}
+	if c.OverCeiling == nil {
+		return said
+	}
+	over := "none by these figures"
+	if *c.OverCeiling > 0 {
+		over = scoring.Percent(*c.OverCeiling)
+	}
+	return said + "; chance to pass the ceiling: " + over
+}
+
+// valueWords says a valuation in a line, the ratio first; nothing for an offer
+// without one.
+func valueWords(v *scoring.ValueResult, currency string) string {
+	if v == nil {
+		return ""
+	}
+	var said []string
+	for _, a := range v.Afters {
+		line := words(a.ID) + " multiplies it by " + workshop.RatioSpan(a.Ratio)
+		if a.MostlyPrior {
+			line += ", which is mostly prior"
+		}
+		if a.Net != nil && a.ChanceOfLoss != nil {
+			line += fmt.Sprintf("; net of its cost %s %s, chance of a loss %s", workshop.NetSpan(*a.Net), currency, a.ChanceOfLoss.Printed)
+		} else {
+			line += "; no figure for what is left after its cost"
+		}
+		said = append(said, line)
+	}
+	return joined(". ", said...)
 }
 
 func (p *pdf) work() {

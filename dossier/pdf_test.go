@@ -96,6 +96,8 @@ func canned(components int) *workshop.Report {
 	r.Faults = []workshop.FaultReport{{ID: "f-1", Complaint: "Two pinholes in the fuel tank", Cause: "rust at the tide-line", Components: []string{"c-1"}, Grave: true, Options: options}}
 	r.Offers = []workshop.OfferReport{{ID: "p-1", Kind: "proposal", By: "the mechanic", To: "the executor", Recorded: at, Digest: "sha256:" + strings.Repeat("0f", 32),
 		Offer: registry.Offer{Ceiling: money("110.00"), DoNothing: "Fuel drips on a warm engine.", Irreversible: []string{"opt-2"}, Expires: at.AddDate(0, 1, 0)}, Options: options, Recommended: []string{"opt-1"}, Standing: "approved",
+		Cost:    &scoring.CostResult{P50: 56.5, P80: 81.2, OverCeiling: ptr(0.0501), Points: [][2]float64{{40, 0.5}, {120, 0.5}}},
+		Value:   &scoring.ValueResult{Afters: []scoring.AfterValue{{ID: "recommended", Ratio: scoring.Quantiles{Low10: 1.18, Median: 1.25, High90: 1.33}, Net: &scoring.Quantiles{Low10: 120, Median: 410, High90: 700}, ChanceOfLoss: &scoring.Chance{P: 0.05, Printed: "5 %"}}}},
 		Answers: []workshop.AnswerReport{{ID: "d-1", Answer: "approve-with-conditions", Options: []string{"opt-1"}, Conditions: []string{"keep the tank dry"}, Person: "the executor", Channel: "link", Digest: "sha256:" + strings.Repeat("0f", 32), Recorded: at}}},
 		{ID: "cr-1", Kind: "change-request", By: "the mechanic", To: "the executor", Recorded: at, Found: "The silencer is holed.", Digest: "sha256:" + strings.Repeat("1f", 32), Offer: registry.Offer{Ceiling: money("240.00"), Expires: at}, Options: options[:1], Standing: "refused",
 			Answers: []workshop.AnswerReport{{ID: "d-2", Answer: "refuse", Options: []string{"opt-1"}, Reason: "It is hers; patch it.", Person: "the executor", Channel: "in-person", Digest: "sha256:" + strings.Repeat("1f", 32), Recorded: at}}}}
@@ -161,7 +163,8 @@ func TestPDFSaysWhatMatters(t *testing.T) {
 		"Horn", "1.7 bits", "second set of screw marks",
 		"Stamps can be copied", "no longer in force", "about 1959-10",
 		"from 1959-10", "Learned on", "22 (13 to 33)", "3.1 (1.9 to 4.6)", "gain 4.0", "less than 0.1",
-		"Approved with conditions", "keep the tank dry", "REFUSED", "It is hers; patch it.", "110.00 GBP", strings.Repeat("0f", 20),
+		"Approved with conditions", "keep the tank dry", "REFUSED", "It is hers; patch it.", "110.00 GBP",
+		"likely about 57 GBP, with a chance of 80 % at most 82 GBP; chance to pass the ceiling: 5 %", "recommended multiplies it by 1.25 (1.18–1.33); net of its cost +410 (+120 to +700) GBP, chance of a loss 5 %", strings.Repeat("0f", 20),
 		"UNAPPROVED", "no approved option covers it", "care, as agreed", "T-014", "kept with machine",
 		"180 ± 10", "✓ passed", "whether the place may be used", "STOP", "An empty tank is the dangerous one", "after 3 heat cycles",
 		"Whose speed drive was it?", "100 mm bar", "withheld from the public edition", "no longer kept", "house/3", "preservation", "Fingerprint of the key",
