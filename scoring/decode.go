@@ -132,7 +132,8 @@ type member struct {
 	read     func(n *node, pointer string)
 }
 
-// object reads an object with exactly these members.
+// object reads an object with exactly these members. Null for an optional one
+// is the same as leaving it out.
 func (r *reader) object(n *node, pointer string, members ...member) {
 	if !r.wants(n, pointer, "an object") {
 		return
@@ -147,6 +148,9 @@ func (r *reader) object(n *node, pointer string, members ...member) {
 		if m < 0 {
 			r.add(child, quote(name), strings.Join(allowed, ", "), "This key is not known here", "Check its spelling, or take it out.")
 			continue
+		}
+		if n.values[i].kind == "null" && !members[m].required {
+			continue // the same as leaving the key out
 		}
 		members[m].read(n.values[i], child)
 	}

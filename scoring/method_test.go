@@ -75,6 +75,14 @@ func runsAlike(t *rapid.T, method string, in, out any) {
 	require.Equal(t, text(t, out), string(got))
 }
 
+func TestNullForAnOptionalKeyIsTheSameAsLeavingItOut(t *testing.T) {
+	without, err := Run(MethodOrigin, []byte(`{"states":["a","b"],"prior":[0.4,0.6]}`))
+	require.NoError(t, err)
+	with, err := Run(MethodOrigin, []byte(`{"states":["a","b"],"prior":[0.4,0.6],"rho":null,"other":null,"evidence":null}`))
+	require.NoError(t, err)
+	require.Equal(t, string(without), string(with))
+}
+
 func TestStrictDecoding(t *testing.T) {
 	for _, c := range []struct{ input, pointer, found string }{
 		{``, "", "unexpected end"},
@@ -85,7 +93,7 @@ func TestStrictDecoding(t *testing.T) {
 		{`null`, "", "null"},
 		{`{"states":["a"],"prior":[1],"Rho":0.5}`, "/Rho", `"Rho"`},
 		{`{"states":["a"],"prior":[1],"rho":0.5,"rho":0.5}`, "/rho", `"rho"`},
-		{`{"states":["a"],"prior":[1],"rho":null}`, "/rho", "null"},
+		{`{"states":["a"],"prior":null}`, "/prior", "null"},
 		{`{"states":["a"],"prior":[1],"rho":"0.5"}`, "/rho", `the text "0.5"`},
 		{`{"states":["a"],"prior":[1e999]}`, "/prior/0", `"1e999"`},
 		{`{"states":["a",true],"prior":[1]}`, "/states/1", "true"},
