@@ -58,6 +58,20 @@ func TestNamesAreWithheldWhateverTheOrderOfTheTakeIn(t *testing.T) {
 	silent(t, c.events(), "Aske")
 }
 
+// A name within another name: the longer one is taken first, and nothing of it
+// is left.
+func TestANameWithinAName(t *testing.T) {
+	b := newBench(t)
+	b.do(aMachine(), aPerson("firm", "reader", "Aske"), aPerson("owner", "executor", "Imogen Aske"), aPerson("heir", "reader", "Imogen Aske-Quill"))
+	s := aSurvey("fuel.tank")
+	s.Note = "Imogen Aske-Quill, Imogen Aske and old Aske saw it."
+	b.do(s)
+	silent(t, b.events(), "Imogen")
+	_, c, err := b.Component(context.Background(), drover, "fuel.tank", ReportOptions{})
+	require.NoError(t, err)
+	require.Equal(t, s.Note, c.Note)
+}
+
 func TestANameThatIsAlsoAWordOfTheRecord(t *testing.T) {
 	b := newBench(t)
 	m := aMachine()
