@@ -62,7 +62,7 @@ func TestNamesAreWithheldWhateverTheOrderOfTheTakeIn(t *testing.T) {
 // is left.
 func TestANameWithinAName(t *testing.T) {
 	b := newBench(t)
-	b.do(aMachine(), aPerson("firm", "reader", "Aske"), aPerson("owner", "executor", "Imogen Aske"), aPerson("heir", "reader", "Imogen Aske-Quill"))
+	b.do(aMachine(), aPerson("firm", "reader", "Aske"), aPerson("owner", "executor", "Imogen Aske"), aPerson("heir", "reader", "Imogen Aske-Quill"), aPerson("mechanic", "mechanic", "Tamsin Orde"))
 	s := aSurvey("fuel.tank")
 	s.Note = "Imogen Aske-Quill, Imogen Aske and old Aske saw it."
 	b.do(s)
