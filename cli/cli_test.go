@@ -82,7 +82,7 @@ func TestEveryRefusalHasAnExitStatus(t *testing.T) {
 func parser(t *testing.T) *kong.Kong {
 	t.Helper()
 	var line commandLine
-	p, err := kong.New(&line, kong.Vars(optionVars(func(string) string { return "" })))
+	p, err := newParser(&line, nil, func(string) string { return "" })
 	require.NoError(t, err)
 	return p
 }

@@ -1,7 +1,10 @@
 package cli
 
 import (
+	"slices"
 	"strings"
+
+	"github.com/alecthomas/kong"
 )
 
 const description = `Originality and preservation registry for historic motorcycles: survey a machine as found,
@@ -10,42 +13,82 @@ hand back a dossier that a stranger can check.
 
 ` + exitHelp
 
-// commandLine is everything that can be said on the command line.
+// commandLine is what can be said with every command.
 type commandLine struct {
 	Dir   string   `help:"${dir_help}" default:"${dir}" type:"path"`
 	As    string   `help:"${as_help}" default:"${as}"`
 	Packs []string `help:"${packs_help}" default:"${packs}" sep:","`
 	JSON  bool     `name:"json" help:"print JSON on standard output, and failures as JSON on standard error"`
+}
 
-	Demo  demoCommand  `cmd:"" group:"Begin" help:"make a demonstration registry, tell its story, and serve it"`
-	Serve serveCommand `cmd:"" group:"Begin" help:"serve the pages and the interface for programs"`
+// command is one row of the list of commands.
+type command struct {
+	name, group, help string
+	run               any // a struct of its flags and arguments with a method Run
+}
 
-	Ping pingCommand `cmd:"" group:"Begin" help:"ask a running server whether it is well"`
+// commands is the one list of commands, in the order of the help.
+func commands() []command {
+	return []command{
+		{"demo", "Begin", "make a demonstration registry, tell its story, and serve it", &demoCommand{}},
+		{"serve", "Begin", "serve the pages and the interface for programs", &serveCommand{}},
+		{"ping", "Begin", "ask a running server whether it is well", &pingCommand{}},
+		{"take-in", "The job", "take a machine into custody", &takeInCommand{}},
+		{"import", "The job", "read survey sheets, lists, records or photos from files", &importCommand{}},
+		{"seal", "The job", "seal the as-found survey", &sealCommand{}},
+		{"show", "The job", "show a machine, or one component, as it stands or stood", &showCommand{}},
+		{"machines", "The job", "list the machines", &machinesCommand{}},
+		{"weigh", "The job", "compute what options would do to each index", &weighCommand{}},
+		{"plan", "The job", "find the combinations of options that no other beats", &planCommand{}},
+		{"value", "The job", "compare what the machine is worth before and after options", &valueCommand{}},
+		{"propose", "The job", "put options to the owner, frozen as they are", &proposeCommand{}},
+		{"decide", "The job", "record the owner's answer", &decideCommand{}},
+		{"open", "The job", "record that something was opened", &openCommand{}},
+		{"work", "The job", "record work done", &workCommand{}},
+		{"part", "The job", "record where a removed part went; \"fitted\" puts it back", &partCommand{}},
+		{"check", "The job", "record a check with its readings", &checkCommand{}},
+		{"gate", "The job", "pass a gate towards riding, or take it back", &gateCommand{}},
+		{"hand-back", "The job", "hand the machine back", &handBackCommand{}},
+		{"dossier", "The record", "write the dossier: a PDF and a bundle", &dossierCommand{}},
+		{"verify", "The record", "check a bundle, without any registry", &verifyCommand{}},
+		{"recalc", "The record", "compute a recorded estimate again from its own input", &recalcCommand{}},
+		{"calc", "The record", "run one computation on an input of your own", &calcCommand{}},
+		{"rebuild", "The record", "derive everything that can be derived from the ledger again", &rebuildCommand{}},
+		{"config", "The record", "print the settings in force", &configCommand{}},
+		{"version", "The record", "print the version", &versionCommand{}},
+	}
+}
 
-	TakeIn   takeInCommand   `cmd:"" group:"The job" help:"take a machine into custody"`
-	Import   importCommand   `cmd:"" group:"The job" help:"read survey sheets, lists, records or photos from files"`
-	Seal     sealCommand     `cmd:"" group:"The job" help:"seal the as-found survey"`
-	Show     showCommand     `cmd:"" group:"The job" help:"show a machine, or one component, as it stands or stood"`
-	Machines machinesCommand `cmd:"" group:"The job" help:"list the machines"`
-	Weigh    weighCommand    `cmd:"" group:"The job" help:"compute what options would do to each index"`
-	Plan     planCommand     `cmd:"" group:"The job" help:"find the combinations of options that no other beats"`
-	Value    valueCommand    `cmd:"" group:"The job" help:"compare what the machine is worth before and after options"`
-	Propose  proposeCommand  `cmd:"" group:"The job" help:"put options to the owner, frozen as they are"`
-	Decide   decideCommand   `cmd:"" group:"The job" help:"record the owner's answer"`
-	Open     openCommand     `cmd:"" group:"The job" help:"record that something was opened"`
-	Work     workCommand     `cmd:"" group:"The job" help:"record work done"`
-	Part     partCommand     `cmd:"" group:"The job" help:"record where a removed part went; \"fitted\" puts it back"`
-	Check    checkCommand    `cmd:"" group:"The job" help:"record a check with its readings"`
-	Gate     gateCommand     `cmd:"" group:"The job" help:"pass a gate towards riding, or take it back"`
-	HandBack handBackCommand `cmd:"" group:"The job" help:"hand the machine back"`
+// newParser makes the parser of a command line. Making one of every command
+// takes longer than most commands do, so a line that names its command gets a
+// parser of that one alone.
+func newParser(line *commandLine, args []string, getenv func(string) string, more ...kong.Option) (*kong.Kong, error) {
+	options := append(more, kong.Name("asfound"), kong.Description(description), kong.Vars(optionVars(getenv)),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}))
+	all := commands()
+	if i := slices.IndexFunc(all, func(c command) bool { return c.name == commandNamed(args) }); i >= 0 {
+		all = all[i : i+1]
+	}
+	for _, c := range all {
+		options = append(options, kong.DynamicCommand(c.name, c.help, c.group, c.run))
+	}
+	return kong.New(line, options...)
+}
 
-	Dossier dossierCommand `cmd:"" group:"The record" help:"write the dossier: a PDF and a bundle"`
-	Verify  verifyCommand  `cmd:"" group:"The record" help:"check a bundle, without any registry"`
-	Recalc  recalcCommand  `cmd:"" group:"The record" help:"compute a recorded estimate again from its own input"`
-	Calc    calcCommand    `cmd:"" group:"The record" help:"run one computation on an input of your own"`
-	Rebuild rebuildCommand `cmd:"" group:"The record" help:"derive everything that can be derived from the ledger again"`
-	Config  configCommand  `cmd:"" group:"The record" help:"print the settings in force"`
-	Version versionCommand `cmd:"" group:"The record" help:"print the version"`
+// commandNamed is the first argument that is neither a flag nor the value of
+// one; "" when there is none or when help is asked for.
+func commandNamed(args []string) string {
+	for i := 0; i < len(args); i++ {
+		switch a := args[i]; {
+		case a == "--dir" || a == "--as" || a == "--packs":
+			i++
+		case a == "--help" || a == "-h":
+			return ""
+		case !strings.HasPrefix(a, "-"):
+			return a
+		}
+	}
+	return ""
 }
 
 func (l *commandLine) packs() string { return strings.Join(l.Packs, ",") }

@@ -59,14 +59,7 @@ func (a *app) run(ctx context.Context, args []string) (err error) {
 	a.usage = false
 	a.json = wantsJSON(args)
 	var line commandLine
-	parser, err := kong.New(&line,
-		kong.Name("asfound"),
-		kong.Description(description),
-		kong.Writers(a.Stdout, a.Stderr),
-		kong.Exit(func(int) { panic(errDone) }),
-		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}),
-		kong.Vars(optionVars(a.Getenv)),
-	)
+	parser, err := newParser(&line, args, a.Getenv, kong.Writers(a.Stdout, a.Stderr), kong.Exit(func(int) { panic(errDone) }))
 	if err != nil {
 		return err
 	}

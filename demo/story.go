@@ -122,9 +122,8 @@ func Story() []Step {
 
 	chapter("8. The dossier", "For whoever doubts: a PDF to read and a bundle to check, in a private and a public edition with one root.")
 	show(at(6, 27, 12), "", "dossier", m, "--pdf", "OUT/drover.pdf", "--bundle", "OUT/drover.zip")
-	show(at(6, 27, 12), "", "dossier", m, "--public", "--pdf", "OUT/drover-public.pdf", "--bundle", "OUT/drover-public.zip")
-	show(at(6, 27, 12), "Nothing in the record was rewritten since the day of the decision:", "verify", "OUT/drover.zip", "--against", "OUT/drover-at-decision.zip")
-	show(at(6, 27, 12), "", "verify", "OUT/drover-public.zip")
+	show(at(6, 27, 12), "", "dossier", m, "--public", "--bundle", "OUT/drover-public.zip")
+	show(at(6, 27, 12), "Nothing in the record was rewritten since the day of the decision; the public edition proves it as well as the private one:", "verify", "OUT/drover-public.zip", "--against", "OUT/drover-at-decision.zip")
 
 	chapter("9. What papers are worth", "The same machine, surveyed by the same hands, without the writing desk.")
 	do(at(6, 28, 9), "", "take-in", "drover-no-papers", "FILES/drover/take-in-without-papers.json")
