@@ -382,7 +382,11 @@ func (c *claim) posterior(items []int, rho float64) ([]float64, error) {
 func (c *claim) band(chosen []float64) (Ordered[[2]float64], error) {
 	low, high := slices.Clone(chosen), slices.Clone(chosen)
 	all := c.items(-1)
-	for step := 0; step <= bandSteps; step++ {
+	steps := bandSteps
+	if len(c.clusters) == len(c.logs) {
+		steps = -1 // one item a cluster: ρ discounts nothing
+	}
+	for step := 0; step <= steps; step++ {
 		rho := bandLow + float64((bandHigh-bandLow)*float64(step))/bandSteps
 		p, err := c.posterior(all, rho)
 		if err != nil {
