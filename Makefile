@@ -15,7 +15,7 @@ lint:
 	staticcheck ./...
 
 bench:
-	go test -run '^$$' -bench . -benchtime 1s ./scoring ./store ./schema ./catalog ./importers/... ./server
+	go test -run '^$$' -bench . -benchtime 1s ./scoring ./store ./schema ./catalog ./importers/... ./workshop ./server
 
 # One minute for each fuzz target: for a quiet evening, not for every change.
 fuzz:
