@@ -473,6 +473,9 @@ type ProposeRequest struct {
 	Ceiling   registry.Money `json:"ceiling,omitzero"`
 	Expires   time.Time      `json:"expires"`
 	DoNothing string         `json:"do_nothing,omitempty"`
+	// Value, when given, shows the owner what the recommended options do to the
+	// value.
+	Value *workshop.ValueQuestion `json:"value,omitempty"`
 	// Amends and Found, both set, make it a change request.
 	Amends     string `json:"amends,omitempty"`
 	Found      string `json:"found,omitempty"`
@@ -503,7 +506,7 @@ func apiPropose(s *Server, r *http.Request) (answer, error) {
 	}
 	made, err := s.Workshop.Propose(r.Context(), workshop.Request{Machine: id, Actor: actor, Expect: seen, Key: apiKey(r)}, workshop.ProposeInput{
 		ID: in.ID, To: in.To, By: in.By, Options: in.Options, Recommended: in.Recommended, Ceiling: in.Ceiling, Expires: in.Expires,
-		DoNothing: in.DoNothing, Amends: in.Amends, Found: in.Found, Supersedes: in.Supersedes})
+		DoNothing: in.DoNothing, Value: in.Value, Amends: in.Amends, Found: in.Found, Supersedes: in.Supersedes})
 	if err != nil {
 		return nil, s.staleWhen(r, id, seen, err)
 	}

@@ -97,3 +97,22 @@ func apiCost(s *Server, r *http.Request) (answer, error) {
 	}
 	return jsonAnswer{value: cost}, nil
 }
+
+func apiValue(s *Server, r *http.Request) (answer, error) {
+	var in workshop.ValueQuestion
+	if err := readJSON(r, &in); err != nil {
+		return nil, err
+	}
+	id, err := machineID(r)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := s.headOf(r, id); err != nil {
+		return nil, err
+	}
+	value, err := s.Workshop.Value(r.Context(), id, in)
+	if err != nil {
+		return nil, err
+	}
+	return jsonAnswer{value: value}, nil
+}

@@ -70,7 +70,7 @@ func TestRouterAndDocumentAgree(t *testing.T) {
 		return nil
 	}))
 	require.Equal(t, walked, written)
-	require.Len(t, walked, 19)
+	require.Len(t, walked, 20)
 }
 
 // schemaAt compiles one schema of the document.

@@ -27,6 +27,7 @@ const (
 {"record":"option","id":"leave-it","fault":"no-spark","treatment":"leave","title":"Leave it as it is","hours":0,"by":"custodian"}]`
 	exampleProposal = `{"to":"owner","by":"custodian","options":["leave-it"],"recommended":["leave-it"],"ceiling":{"amount":"0","currency":"GBP"},"expires":"2027-01-31T00:00:00Z","do_nothing":"It stays as it is."}`
 	exampleCost     = `{"options":["external-condenser"],"ceiling":{"amount":"50","currency":"GBP"}}`
+	exampleValue    = `{"options":["external-condenser"],"distance":21000,"documented":true,"running":false,"running_after":true}`
 	exampleOrigin   = `{"states":["original","reproduction"],"prior":[0.6,0.4],"evidence":[{"id":"stamp","cluster":"stamps","reliability":0.9,"likelihood":[0.7,0.05]}]}`
 )
 

@@ -28,7 +28,8 @@ type OwnerPage struct {
 	Earlier *workshop.AnswerReport
 	// RivalsOf says whether some fault has more than one option to choose from.
 	Rivals bool
-	Cost   *CostView // nil without a forecast
+	Cost   *CostView  // nil without a forecast
+	Value  *ValueView // nil without a valuation
 	// Cautions of all options, each once.
 	Cautions []workshop.CautionReport
 }
@@ -136,6 +137,7 @@ func (s *Server) ownerPage(a workshop.Asked, report workshop.AskedReport, token 
 		}
 	}
 	page.Cost = costView(report.Offer.Cost, report.Offer.Offer.Ceiling)
+	page.Value = valueView(report.Offer.Value, report.Offer.Offer.Ceiling.Currency, valueTitles)
 	page.Words = s.wordsUsed(report)
 	if a.Answered {
 		page.Earlier = answerReport(a, report)

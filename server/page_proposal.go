@@ -19,6 +19,7 @@ type ProposalPage struct {
 	Faults []FaultView
 	Names  names
 	Cost   *CostView // nil without a forecast
+	Value  *ValueView
 }
 
 // AskedPage shows a new proposal's link, once.
@@ -55,8 +56,12 @@ func (s *Server) proposalPage(report *workshop.Report, o workshop.OfferReport) P
 	}
 	page.Faults = offeredFaults(o, known, page.Names)
 	page.Cost = costView(o.Cost, o.Offer.Ceiling)
+	page.Value = valueView(o.Value, o.Offer.Ceiling.Currency, valueTitles)
 	return page
 }
+
+// valueTitles are the words of the plan that an offer values.
+var valueTitles = map[string]string{"recommended": "what is recommended, together"}
 
 func proposalTitle(k registry.Kind) string {
 	if k == "change-request" {
@@ -129,6 +134,7 @@ func (s *Server) proposeForm(report *workshop.Report) Form {
 		{Name: "do_nothing", Label: "What happens if nothing is done", Kind: "area", Pointers: []string{"/offer/do_nothing"}},
 		byField(report, "Who proposes"),
 	}})
+	form.Parts = append(form.Parts, FormPart{Title: "What it does to the value", Hint: "Left empty, the owner is shown nothing of it. It needs comparable sales on record to say much.", Fields: valueFields("value_")})
 	var amends []Choice
 	for _, o := range report.Offers {
 		if !o.Superseded && (o.Standing == "approve" || o.Standing == "approve-with-conditions") {
@@ -208,6 +214,9 @@ func pagePropose(s *Server, r *http.Request) (answer, error) {
 	}
 	if len(in.Options) == 0 {
 		t.fault("/offer/options", "", "Nothing is offered", "Choose at least one option, and “leave” beside it.")
+	}
+	if q := readValueFields(t, "value_"); q.Distance != nil {
+		in.Value = &q
 	}
 	err = t.err()
 	if err == nil {

@@ -1,0 +1,181 @@
+package server
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"net/http"
+	"sort"
+	"strings"
+	"time"
+
+	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
+	"example.org/asfound/workshop"
+)
+
+// ValuePage compares what the machine is worth before and after options.
+type ValuePage struct {
+	Base
+	Report    *workshop.Report
+	Form      Form
+	Refused   string
+	Value     *workshop.ValueReport // nil while nothing was asked
+	View      *ValueView
+	Influence []InfluenceView
+	// More is how many sales the table leaves out.
+	More     int
+	Cautions []string
+}
+
+// InfluenceView is what one sale does to the figures.
+type InfluenceView struct {
+	ID     string
+	Level  string   // factor of the level without it
+	Ratios []string // of each plan's ratio
+	most   float64
+}
+
+// influencesListed is how many sales the page names, the most influential
+// first.
+const influencesListed = 20
+
+// valueFields ask what a valuation needs; names begin with prefix.
+func valueFields(prefix string) []Field {
+	miles := []Choice{{"mi", "miles", ""}, {"km", "kilometres", ""}}
+	yes := []Choice{{"yes", "Yes", ""}}
+	return []Field{
+		{Name: prefix + "distance", Label: "What the dial shows", Kind: "short", Pointers: []string{"/distance", "/before/distance"}},
+		{Name: prefix + "unit", Label: "In", Kind: "radios", Value: "mi", Choices: miles},
+		{Name: prefix + "condition", Label: "Condition as it stands", Kind: "short", Unit: "0 to 5", Hint: "Left empty, the mean of the survey.", Pointers: []string{"/condition_before", "/before/condition"}},
+		{Name: prefix + "condition_after", Label: "Condition afterwards", Kind: "short", Unit: "0 to 5", Hint: "Left empty, as it stands.", Pointers: []string{"/condition_after", "/afters"}},
+		{Name: prefix + "documented", Label: "Its papers are there", Kind: "checks", Choices: yes},
+		{Name: prefix + "running", Label: "It runs as it stands", Kind: "checks", Choices: yes},
+		{Name: prefix + "running_after", Label: "It runs afterwards", Kind: "checks", Choices: yes},
+	}
+}
+
+// readValueFields reads them back. The distance is nil when it was left empty.
+func readValueFields(t *typed, prefix string) workshop.ValueQuestion {
+	read := func(name, pointer, unit string, low, high float64) *float64 {
+		if t.text(prefix+name) == "" {
+			return nil
+		}
+		before := len(t.faults)
+		v := t.number(prefix+name, pointer, unit)
+		if len(t.faults) == before && !(v >= low && v <= high) {
+			t.fault(pointer, t.text(prefix+name), "This is outside what can be asked for", "Write a number from "+numberWords(low)+" to "+numberWords(high)+".")
+		}
+		return &v
+	}
+	q := workshop.ValueQuestion{Distance: read("distance", "/distance", "miles or kilometres", 1, 1e6), ConditionBefore: read("condition", "/condition_before", "steps of condition", 0, 5),
+		ConditionAfter: read("condition_after", "/condition_after", "steps of condition", 0, 5), Documented: t.text(prefix+"documented") == "yes", Running: t.text(prefix+"running") == "yes"}
+	if q.Distance != nil && t.text(prefix+"unit") == "km" {
+		*q.Distance /= workshop.KilometresPerMile
+	}
+	if after := q.Running || t.text(prefix+"running_after") == "yes"; after {
+		q.RunningAfter = &after
+	}
+	return q
+}
+
+func valueForm(report *workshop.Report) Form {
+	options := Field{Name: "option", Label: "Options to value", Kind: "checks", Hint: "Each by itself, or all together as one plan.", Pointers: []string{"/options"}}
+	for _, f := range report.Faults {
+		for _, o := range f.Options {
+			options.Choices = append(options.Choices, Choice{o.ID, upperFirst(o.Title), plainWords(f.ID)})
+		}
+	}
+	fields := append([]Field{options, {Name: "together", Label: "As one plan", Kind: "checks", Choices: []Choice{{"yes", "Value them together", ""}}}}, valueFields("")...)
+	fields = append(fields, Field{Name: "level", Label: "What a middling machine fetches", Kind: "short", Hint: "In the currency of the sales. Left empty, the catalog’s assumption.", Pointers: []string{"/level"}})
+	return Form{Action: "/machines/" + report.Machine.ID + "/value", Button: "Compare the values", Parts: []FormPart{{Fields: fields}}}
+}
+
+func pageValue(s *Server, r *http.Request) (answer, error) {
+	report, err := s.machineReport(r)
+	if err != nil {
+		return nil, err
+	}
+	// What sales say of today changes with the day.
+	tag := strings.TrimSuffix(s.pageTag(report.Version), `"`) + "." + s.Now().UTC().Format(time.DateOnly) + `"`
+	if hasTag(r, tag) {
+		return notModified(tag), nil
+	}
+	page := ValuePage{Base: s.basis(report, "plan", "What it does to the value"), Report: report, Form: valueForm(report)}
+	t := &typed{Values: r.URL.Query()}
+	if len(t.Values) == 0 {
+		return htmlAnswer{name: "value", page: page, etag: tag}, nil
+	}
+	page.Form.fill(t.Values)
+	q := readValueFields(t, "")
+	q.Options, q.Together = t.list("option"), t.text("together") == "yes"
+	if t.text("level") != "" {
+		level := t.number("level", "/level", "money")
+		q.Level = &level
+	}
+	if q.Distance == nil && len(t.faults) == 0 {
+		t.fault("/distance", "", "It is not said how far the machine has run", "Write what the dial shows.")
+	}
+	wrong := t.err()
+	if wrong == nil {
+		page.Value, err = s.Workshop.Value(r.Context(), report.Machine.ID, q)
+	}
+	switch {
+	case wrong != nil:
+	case err == nil:
+		page.show()
+		return htmlAnswer{name: "value", page: page, etag: tag}, nil
+	case !mendable(err) && codeOf(err) != registry.CodeTooLarge:
+		return nil, err
+	case codeOf(err) == registry.CodeInvalid:
+		wrong = err
+	default:
+		var e *registry.Error
+		errors.As(err, &e)
+		page.Refused = sentence(e.Message, e.Fix)
+		return htmlAnswer{name: "value", page: page, etag: tag}, nil
+	}
+	page.Wrong = true
+	page.Form.refuse(wrong)
+	return htmlAnswer{status: http.StatusUnprocessableEntity, name: "value", page: page}, nil
+}
+
+// show puts the valuation on the page.
+func (p *ValuePage) show() {
+	v := p.Value
+	titles := map[string]string{"together": "all of them together"}
+	for _, f := range p.Report.Faults {
+		for _, o := range f.Options {
+			titles[o.ID] = o.Title
+		}
+	}
+	p.View = valueView(&v.Result, v.Currency, titles)
+	p.Cautions = append(p.Cautions, v.Cautions...)
+	p.Cautions = append(p.Cautions, p.View.Cautions...)
+	p.View.Cautions = nil // said once
+	for _, twins := range v.Result.Duplicates {
+		p.Cautions = append(p.Cautions, "These may be one sale, recorded twice; both count until one is withdrawn: "+strings.Join(twins, ", ")+".")
+	}
+	for _, o := range v.Result.Outliers {
+		p.Cautions = append(p.Cautions, "Look at "+o.ID+" again: "+strings.Join(o.Why, "; ")+".")
+	}
+	p.Influence = influenceViews(v.Result.Influence)
+	if p.More = len(p.Influence) - influencesListed; p.More > 0 {
+		p.Influence = p.Influence[:influencesListed]
+	}
+}
+
+// influenceViews puts the most influential sale first.
+func influenceViews(list []scoring.Influence) []InfluenceView {
+	var out []InfluenceView
+	for _, i := range list {
+		v := InfluenceView{ID: i.ID, Level: fmt.Sprintf("%.2f", i.Level), most: math.Abs(math.Log(i.Level))}
+		for _, r := range i.Ratios {
+			v.Ratios = append(v.Ratios, fmt.Sprintf("%.3f", r))
+			v.most = max(v.most, math.Abs(math.Log(r)))
+		}
+		out = append(out, v)
+	}
+	sort.SliceStable(out, func(a, b int) bool { return out[a].most > out[b].most })
+	return out
+}
