@@ -42,7 +42,8 @@ const (
 	costBars            = 96
 	costLabelLine       = 14.0
 	costLabelTurn       = costLeft + costWidth*0.55
-	costSpare           = 1.04 // of the scale, beyond the dearest
+	costTail            = 0.001
+	costSpare           = 0.04 // of the scale, at either end
 )
 
 // costView is nil for an offer without a forecast.
@@ -86,8 +87,25 @@ func overWords(p float64) string {
 	return scoring.Percent(p)
 }
 
+// drawnRange leaves the outermost thousandth at either end away: what is almost
+// never paid would squeeze the rest.
+func drawnRange(points [][2]float64) (low, high float64) {
+	low, high = points[0][0], points[len(points)-1][0]
+	below := 0.0
+	for _, p := range points {
+		if below < costTail {
+			low = p[0]
+		}
+		if below < 1-costTail {
+			high = p[0]
+		}
+		below += p[1]
+	}
+	return low, max(high, low+1e-9)
+}
+
 func drawCost(c *scoring.CostResult, ceiling registry.Money) *CostDrawing {
-	low, high := c.Points[0][0], c.Points[len(c.Points)-1][0]
+	low, high := drawnRange(c.Points)
 	from, to := low, high
 	limit, limited := ceiling.Amount.Float64()
 	limited = limited && c.OverCeiling != nil
@@ -104,6 +122,9 @@ func drawCost(c *scoring.CostResult, ceiling registry.Money) *CostDrawing {
 	bars := make([]float64, int(math.Floor((high-left)/width))+1)
 	most := 0.0
 	for _, p := range c.Points {
+		if p[0] < low || p[0] > high {
+			continue
+		}
 		k := min(len(bars)-1, int((p[0]-left)/width))
 		bars[k] += p[1]
 		most = max(most, bars[k])
@@ -117,7 +138,7 @@ func drawCost(c *scoring.CostResult, ceiling registry.Money) *CostDrawing {
 	d := &CostDrawing{Area: area.String(), Low: Tick{xText(x(low)), numberWords(math.Round(low))}, High: Tick{xText(x(high)), numberWords(math.Round(high))}}
 	mark := func(v float64, class, label string) {
 		line := costLabelLine * float64(len(d.Marks))
-		d.Marks = append(d.Marks, CostMark{X: xText(x(v)), Y: xText(10 + line), Down: xText(costBottom - line - 1), Class: class, End: x(v) > costLabelTurn, Label: label})
+		d.Marks = append(d.Marks, CostMark{X: xText(x(v)), Y: xText(10 + line), Down: xText(costBottom - 10 - line), Class: class, End: x(v) > costLabelTurn, Label: label})
 	}
 	mark(c.P50, "half", "50 %: "+wholeMoney(math.Round(c.P50), c.P50, ceiling.Currency))
 	mark(c.P80, "eighty", "80 %: "+wholeMoney(math.Ceil(c.P80), c.P80, ceiling.Currency))

@@ -88,7 +88,7 @@ func drawPlans(plans []PlanView, currency string) *PlanDrawing {
 			X: xText(planLeft + planWidth*p.ForGood/right), Y: xText(planTop + planHeight*(1-p.PlanChoice.Money/up)),
 			Title: fmt.Sprintf("Plan %d: %s points for good, %s, chance %s", p.N, planPoints(p.ForGood), p.Money, percentWords(p.Works))})
 	}
-	d.Text = fmt.Sprintf("%s between %s and %s points for good and between %s and %s. The table below says the same of each.",
+	d.Text = fmt.Sprintf("%s between %s and %s points for good and between %s and %s. What follows says the same of each.",
 		plural(len(plans), "plan", "plans"), planPoints(few.ForGood), planPoints(many.ForGood), cheap.Money, dear.Money)
 	return d
 }

@@ -260,6 +260,12 @@ func TestTheSpreadIsDrawnWhole(t *testing.T) {
 		require.LessOrEqual(t, v, last, d.Area)
 		last = v
 	}
+	// The hill begins at the left end of the scale, the ceiling is at its right.
+	var left, right float64
+	require.NoError(t, json.Unmarshal([]byte(d.Low.At), &left))
+	require.NoError(t, json.Unmarshal([]byte(d.Marks[2].X), &right))
+	require.InDelta(t, costLeft, left, costWidth*0.08)
+	require.InDelta(t, costLeft+costWidth, right, costWidth*0.08)
 	require.Equal(t, []string{"half", "eighty", "limit"}, []string{d.Marks[0].Class, d.Marks[1].Class, d.Marks[2].Class})
 	require.Contains(t, costView(&c, limit).Ceiling, "none by these figures")
 }

@@ -3,6 +3,7 @@ package server
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"example.org/asfound/scoring"
@@ -63,11 +64,21 @@ func ratioSaid(a scoring.AfterValue) string {
 		return "It changes nothing that the sales could price."
 	}
 	said := fmt.Sprintf("It multiplies the value by %s, with a chance of 80 %% by %s to %s. The chance that the value falls is %s.",
-		indexWords(a.Ratio.Median), indexWords(a.Ratio.Low10), indexWords(a.Ratio.High90), a.ChanceOfFall.Printed)
+		factorWords(a.Ratio.Median, a.Ratio), factorWords(a.Ratio.Low10, a.Ratio), factorWords(a.Ratio.High90, a.Ratio), a.ChanceOfFall.Printed)
 	if a.MostlyPrior {
 		said += " Few sales speak to it: it is mostly what was thought beforehand."
 	}
 	return said
+}
+
+// factorWords writes a factor with as many digits as tell the ends of its range
+// apart, two at least.
+func factorWords(v float64, of scoring.Quantiles) string {
+	digits := 2
+	for width := of.High90 - of.Low10; width < 0.02 && digits < 5; width *= 10 {
+		digits++
+	}
+	return strconv.FormatFloat(v, 'f', digits, 64)
 }
 
 // ValueDrawing is the value before and after as two hills on one scale.

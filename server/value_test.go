@@ -150,6 +150,12 @@ func TestValueWords(t *testing.T) {
 	require.Nil(t, valueView(nil, "GBP", nil))
 }
 
+func TestFactorsKeepTheirEndsApart(t *testing.T) {
+	for want, q := range map[string]scoring.Quantiles{"1.25": {Low10: 1.18, Median: 1.25, High90: 1.33}, "0.999": {Low10: 0.996, Median: 0.9991, High90: 1.001}, "0.9991": {Low10: 0.9985, Median: 0.9991, High90: 0.9996}} {
+		require.Equal(t, want, factorWords(q.Median, q))
+	}
+}
+
 func TestTheMostInfluentialSaleComesFirst(t *testing.T) {
 	views := influenceViews([]scoring.Influence{{ID: "a", Level: 1.01, Ratios: []float64{1}}, {ID: "b", Level: 1, Ratios: []float64{0.8}}, {ID: "c", Level: 1.1, Ratios: []float64{1}}})
 	require.Equal(t, []string{"b", "c", "a"}, []string{views[0].ID, views[1].ID, views[2].ID})
