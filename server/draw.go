@@ -16,6 +16,7 @@ import (
 // Scale is one index on its scale from 0 to 1.
 type Scale struct {
 	Name, Title, Text string
+	Question          string // what the index asks
 	Now, Back         *Bar
 	Found             string // x of the as-found mark, "" for none
 }
@@ -49,7 +50,7 @@ var questions = map[string]string{
 
 // drawIndex measures one index.
 func drawIndex(name string, r *workshop.IndexReport) Scale {
-	s := Scale{Name: name, Title: upperFirst(name) + " on a scale from 0 to 1", Now: indexBar(r.Now), Back: indexBar(r.Recoverable)}
+	s := Scale{Name: name, Question: questions[name], Title: upperFirst(name) + " on a scale from 0 to 1", Now: indexBar(r.Now), Back: indexBar(r.Recoverable)}
 	if r.Now != nil {
 		s.Text = fmt.Sprintf("As it stands %s, and with a chance of 80 %% between %s and %s.", indexWords(r.Now.Median), indexWords(r.Now.Low80), indexWords(r.Now.High80))
 	}
