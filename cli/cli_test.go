@@ -409,3 +409,78 @@ func TestWantsJSON(t *testing.T) {
 	require.False(t, wantsJSON([]string{"show", "json"}))
 	require.False(t, wantsJSON([]string{"show", "--", "--json"}), "what stands behind -- is no flag")
 }
+
+// What a stranger gets wrong first: each is refused with the status of the
+// table, in words that say what to do.
+func TestRefusalsOfWhatWasNamed(t *testing.T) {
+	dir := t.TempDir()
+	file := func(name, text string) string {
+		name = filepath.Join(dir, name)
+		require.NoError(t, os.WriteFile(name, []byte(text), 0o600))
+		return name
+	}
+	empty, text, absent := file("empty.json", "[]"), file("text.json", "no record"), filepath.Join(dir, "absent")
+	w := newWorld(t)
+	takeIn(t, w)
+	for _, x := range []struct {
+		status int
+		says   string
+		args   []string
+	}{
+		{3, "There is no record in", []string{"take-in", "other", empty}},
+		{8, "text.json is not JSON", []string{"take-in", "other", text}},
+		{4, "There is no file", []string{"take-in", "other", absent}},
+		{3, "is a folder", []string{"take-in", "other", dir}},
+		{4, "There is no file", []string{"hand-back", "drover", absent}},
+		{4, "There is no file", []string{"verify", absent}},
+		{3, "is a folder", []string{"verify", dir}},
+		{4, "There is no file", []string{"value", "drover", "--distance", "21000mi", "--index", absent}},
+		{3, "--key cannot be read", []string{"verify", text, "--key", "nothing"}},
+		{10, "not as it was made", []string{"verify", text}},
+		{4, `There is no option "nothing"`, []string{"work", "drover", "--option", "nothing", "--did", "x"}},
+		{3, "private bundle alone", []string{"dossier", "drover", "--public", "--originals", "--bundle", absent}},
+		{3, "private bundle alone", []string{"dossier", "drover", "--originals", "--pdf", absent}},
+		{3, "--addr cannot be read", []string{"serve", "--addr", "nonsense"}},
+		{3, absent, []string{"show", "drover", "--packs", absent}},
+	} {
+		require.Equal(t, x.status, w.run(context.Background(), x.args...), "%s: %s", x.args, &w.err)
+		require.Contains(t, w.err.String(), x.says, "%s", x.args)
+		require.NotRegexp(t, `stat |open |0001`, w.err.String()+w.out.String(), "%s", x.args)
+	}
+	require.NoFileExists(t, absent)
+	require.Contains(t, w.do(t, "machines"), "drover")
+	require.NotContains(t, w.do(t, "machines"), "other")
+	require.Equal(t, "There is nothing to weigh: no option is on record.\n", w.do(t, "weigh", "drover"))
+}
+
+// A template has the name under which it is filled in and imported: it never
+// takes the place of a sheet.
+func TestTemplateLeavesASheetAlone(t *testing.T) {
+	w := newWorld(t)
+	name := filepath.Join(t.TempDir(), "survey.csv")
+	w.do(t, "import", "--template", name)
+	require.NoError(t, os.WriteFile(name, []byte("component\nfuel.tank\n"), 0o600))
+	require.Equal(t, 3, w.run(context.Background(), "import", "--template", name))
+	require.Contains(t, w.err.String(), "is there already")
+	kept, err := os.ReadFile(name)
+	require.NoError(t, err)
+	require.Equal(t, "component\nfuel.tank\n", string(kept))
+}
+
+// full is a standard output with no room left.
+type full struct{}
+
+func (full) Write([]byte) (int, error) { return 0, errors.New("no room is left") }
+
+// Who redirects the output to a full disk is told that it is not whole.
+func TestOutputThatCannotBeWrittenIsAFault(t *testing.T) {
+	w := newWorld(t)
+	takeIn(t, w)
+	for _, args := range [][]string{{"show", "drover"}, {"show", "drover", "--json"}, {"machines"}, {"config"}} {
+		var said bytes.Buffer
+		status := Run(context.Background(), args, Env{Stdin: strings.NewReader(""), Stdout: full{}, Stderr: &said,
+			Getenv: func(name string) string { return w.settings[name] }, Now: func() time.Time { return noon }, Random: rand.NewChaCha8([32]byte{3})})
+		require.Equal(t, 1, status, "%s", args)
+		require.NotEmpty(t, said.String(), "%s", args)
+	}
+}

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -24,7 +25,7 @@ type importCommand struct {
 	Encoding   string   `help:"encoding of a CSV file that is not UTF-8, such as windows-1252"`
 	By         string   `help:"person id for rows that name nobody; --as when left out"`
 	AcceptGood bool     `help:"record the good rows and save the bad ones, with the reasons, beside the file"`
-	Rejected   string   `type:"path" help:"where the bad rows are saved; FILE.rejected.csv when left out"`
+	Rejected   string   `type:"path" help:"where the bad rows are saved; beside the file, as survey.rejected.csv for survey.csv, when left out"`
 	DryRun     bool     `help:"check everything and record nothing"`
 	Template   string   `type:"path" help:"write an empty sheet here instead, such as survey.xlsx or evidence.csv"`
 }
@@ -131,12 +132,28 @@ type sourceOptions struct {
 
 // eachDraft reads a file of records.
 func (c *call) eachDraft(ctx context.Context, file string, so sourceOptions, fn func(workshop.Draft) error) error {
-	f, err := os.Open(file)
+	f, err := openInput(file)
 	if err != nil {
-		return registry.Refuse(registry.CodeNotFound, "Check the name.", "There is no file %s", file)
+		return err
 	}
 	defer f.Close()
 	return c.eachDraftOf(ctx, f, filepath.Base(file), so, fn)
+}
+
+// openInput opens a file that was named to be read.
+func openInput(name string) (*os.File, error) {
+	info, err := os.Stat(name)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, registry.Refuse(registry.CodeNotFound, "Check the name.", "There is no file %s", name)
+	case err == nil && info.IsDir():
+		return nil, registry.Refuse(registry.CodeInvalid, "Name a file.", "%s is a folder", name)
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, registry.Refuse(registry.CodeInvalid, "Check the name and its rights.", "%s cannot be opened: %v", name, errors.Unwrap(err))
+	}
+	return f, nil
 }
 
 func (c *call) eachDraftOf(ctx context.Context, f io.ReadSeeker, name string, so sourceOptions, fn func(workshop.Draft) error) error {
@@ -234,6 +251,10 @@ func (i *importCommand) template(c *call) error {
 	knowledge, err := c.loadCatalog()
 	if err != nil {
 		return err
+	}
+	// The sheet of that name may be filled in already.
+	if _, err := os.Lstat(i.Template); err == nil {
+		return registry.Refuse(registry.CodeInvalid, "Choose another name, or take the file away first.", "%s is there already; it may have been filled in, and is left as it is", i.Template)
 	}
 	if err := writeFile(i.Template, func(w io.Writer) error { return importers.WriteTemplate(w, kind, format, anatomyOf(knowledge)) }); err != nil {
 		return err

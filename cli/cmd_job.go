@@ -48,12 +48,15 @@ func (c *call) fromFile(t target, file, said string, kinds ...registry.Kind) err
 	if err != nil {
 		return err
 	}
+	if len(bodies) == 0 {
+		return registry.Refuse(registry.CodeInvalid, "Write at least one into it.", "There is no record in %s", file)
+	}
 	return c.record(t, said, bodies...)
 }
 
 type takeInCommand struct {
 	Target     target   `embed:""`
-	File       string   `arg:"" optional:"" type:"existingfile" help:"JSON file with the records of the take-in: machine, person, custody-agreement"`
+	File       string   `arg:"" optional:"" type:"path" help:"JSON file with the records of the take-in: machine, person, custody-agreement"`
 	Make       string   `help:"maker"`
 	Model      string   `help:"model"`
 	Year       string   `help:"year of manufacture, as precisely as is known, such as 1957 or 195X"`
@@ -192,6 +195,9 @@ func (x *weighCommand) Run(c *call) error {
 		out.Receipt = &receipt
 	}
 	return c.print(out, func(w io.Writer) {
+		if len(options) == 0 {
+			fmt.Fprintln(w, "There is nothing to weigh: no option is on record.")
+		}
 		writeOptions(w, options)
 		if x.Record {
 			fmt.Fprintf(w, "Recorded. The record of %s is at version %d.\n", receipt.Machine, receipt.Version)
@@ -320,7 +326,7 @@ func (o *openCommand) Run(c *call) error {
 
 type workCommand struct {
 	Target      target   `embed:""`
-	File        string   `arg:"" optional:"" type:"existingfile" help:"JSON file with a work entry and the removed parts that belong to it"`
+	File        string   `arg:"" optional:"" type:"path" help:"JSON file with a work entry and the removed parts that belong to it"`
 	ID          string   `help:"name of the entry in the record"`
 	Option      string   `help:"the approved option that is carried out; its changes and openings are taken over"`
 	Treatment   string   `help:"what was done, in a word of the ladder; the option's when left out"`
@@ -360,7 +366,9 @@ func (x *workCommand) Run(c *call) error {
 		}
 	}
 	origin := "substitute"
-	if o, ok := registry.Get[*registry.Option](d, x.Option); ok {
+	if o, ok := registry.Get[*registry.Option](d, x.Option); x.Option != "" && !ok {
+		return registry.Refuse(registry.CodeNotFound, "Show the machine to see the faults and their options.", "There is no option %q", x.Option)
+	} else if ok {
 		b.Treatment = orElse(b.Treatment, o.Record.Treatment)
 		b.Openings = o.Record.Openings
 		for _, change := range o.Record.Changes {
@@ -502,7 +510,7 @@ func (g *gateCommand) Run(c *call) error {
 
 type handBackCommand struct {
 	Target target `embed:""`
-	File   string `arg:"" type:"existingfile" help:"JSON file with the hand-back"`
+	File   string `arg:"" type:"path" help:"JSON file with the hand-back"`
 }
 
 // Run hands the machine back.

@@ -113,6 +113,9 @@ func (d *dossierCommand) Run(c *call) error {
 	if d.PDF == "" && d.Bundle == "" {
 		return registry.Refuse(registry.CodeInvalid, "Name a file with --pdf, --bundle or both.", "It is not said what to write")
 	}
+	if d.Originals && (d.Public || d.Bundle == "") {
+		return registry.Refuse(registry.CodeInvalid, "Leave --originals out, or write a private bundle.", "Original pictures go into a private bundle alone")
+	}
 	o, err := c.open()
 	if err != nil {
 		return err
@@ -160,14 +163,19 @@ func writeFile(name string, write func(io.Writer) error) error {
 }
 
 type verifyCommand struct {
-	Bundle   string   `arg:"" type:"existingfile" help:"the bundle"`
-	Against  string   `type:"existingfile" help:"an older bundle of the same machine: nothing in it may have been rewritten"`
+	Bundle   string   `arg:"" type:"path" help:"the bundle"`
+	Against  string   `type:"path" help:"an older bundle of the same machine: nothing in it may have been rewritten"`
 	Key      []string `help:"the registry's public key, got from the registry itself; may be repeated" sep:"none"`
 	Repacked bool     `help:"the archive was unpacked and packed again by another program"`
 }
 
 // Run checks a bundle with nothing but its bytes.
 func (v *verifyCommand) Run(c *call) error {
+	for _, k := range v.Key {
+		if dossier.KeyName(strings.TrimSpace(k)) == "" {
+			return badFlag("--key", k, "the line that \"asfound dossier\" printed: name, hash and key, with \"+\" between")
+		}
+	}
 	opts := dossier.VerifyOptions{Keys: v.Key, Repacked: v.Repacked}
 	newer, size, err := openFile(v.Bundle)
 	if err != nil {
@@ -194,7 +202,7 @@ func (v *verifyCommand) Run(c *call) error {
 }
 
 func openFile(name string) (*os.File, int64, error) {
-	f, err := os.Open(name)
+	f, err := openInput(name)
 	if err != nil {
 		return nil, 0, err
 	}
@@ -209,14 +217,12 @@ func (c *call) printVerified(r dossier.Report, err error, also string) error {
 	if err != nil && registry.CodeOf(err) != registry.CodeTampered {
 		return err
 	}
-	if c.json {
-		return errors.Join(printJSON(c.Stdout, r), err)
-	}
-	writeVerified(c.Stdout, r)
-	if err == nil && also != "" {
-		fmt.Fprintln(c.Stdout, also)
-	}
-	return err
+	return errors.Join(c.print(r, func(w io.Writer) {
+		writeVerified(w, r)
+		if err == nil && also != "" {
+			fmt.Fprintln(w, also)
+		}
+	}), err)
 }
 
 type recalcCommand struct {
@@ -330,7 +336,7 @@ func (p *progress) end() {
 func (c *call) readRecords(file string, kinds []registry.Kind) ([]registry.Body, error) {
 	var bodies []registry.Body
 	var faults []registry.Field
-	err := c.eachDraft(c.ctx, file, sourceOptions{}, func(d workshop.Draft) error {
+	err := c.eachDraft(c.ctx, file, sourceOptions{sheet: "json"}, func(d workshop.Draft) error {
 		faults = append(faults, d.Faults...)
 		if d.Body == nil {
 			return nil

@@ -49,6 +49,9 @@ func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
 	if err != nil {
 		return err
 	}
+	if _, _, err := net.SplitHostPort(addr); err != nil {
+		return badFlag("--addr", addr, "127.0.0.1:8350")
+	}
 	listener, err := net.Listen("tcp", addr)
 	if err != nil {
 		return registry.Refuse(registry.CodeBusy, "Choose another address with --addr.", "The address %s cannot be listened on: %v", addr, errors.Unwrap(err))

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -27,7 +26,7 @@ type valueCommand struct {
 	Documented     bool     `help:"its papers are there"`
 	Running        bool     `help:"it runs as it stands"`
 	RunningAfter   []string `help:"whether it runs afterwards, yes or no, or of one plan run=yes; as it stands when left out; may be repeated"`
-	Index          string   `type:"existingfile" help:"price series, a CSV file with the columns date and value; none comes with the program"`
+	Index          string   `type:"path" help:"price series, a CSV file with the columns date and value; none comes with the program"`
 	Level          *float64 `help:"what a middling machine fetches, in the currency of the sales"`
 	Currency       string   `help:"use only the sales in this currency, ISO 4217"`
 	PriceKind      string   `help:"use only prices of this kind: hammer, with-premium or private"`
@@ -117,7 +116,7 @@ type offerValue struct {
 	Documented     bool     `help:"its papers are there"`
 	Running        bool     `help:"it runs as it stands"`
 	RunningAfter   bool     `help:"it runs afterwards"`
-	Index          string   `type:"existingfile" help:"price series, as for value"`
+	Index          string   `type:"path" help:"price series, as for value"`
 }
 
 // question is nil when no valuation is asked for.
@@ -186,9 +185,9 @@ const maxSeries = 100_000
 
 // readSeries reads a CSV file with the columns date and value.
 func readSeries(name string) ([]workshop.PricePoint, error) {
-	f, err := os.Open(name)
+	f, err := openInput(name)
 	if err != nil {
-		return nil, registry.Refuse(registry.CodeNotFound, "Check the name.", "There is no file %s", name)
+		return nil, err
 	}
 	defer f.Close()
 	bad := func(row int, format string, args ...any) error {

@@ -69,6 +69,9 @@ func (c *call) loadCatalog() (*catalog.Catalog, error) {
 	var packs []fs.FS
 	for _, p := range c.line.Packs {
 		if p = strings.TrimSpace(p); p != "" {
+			if info, err := os.Stat(p); err != nil || !info.IsDir() {
+				return nil, registry.Refuse(registry.CodeInvalid, "Check the path and its rights.", "There is no folder %s to read a pack from", p)
+			}
 			packs = append(packs, os.DirFS(p))
 		}
 	}

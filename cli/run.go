@@ -6,6 +6,7 @@
 package cli
 
 import (
+	"bufio"
 	"context"
 	"encoding/json"
 	"errors"
@@ -235,6 +236,8 @@ func (c *call) print(v any, text func(w io.Writer)) error {
 	if c.json {
 		return printJSON(c.Stdout, v)
 	}
-	text(c.Stdout)
-	return nil
+	// What could not be printed whole was not done: a full disk is told.
+	b := bufio.NewWriter(c.Stdout)
+	text(b)
+	return b.Flush()
 }

@@ -354,11 +354,20 @@ func writeFitted(w io.Writer, r *workshop.Report, c *workshop.ComponentReport) {
 
 // writeVerified prints what the verifier saw.
 func writeVerified(w io.Writer, r dossier.Report) {
+	if r.Machine == "" {
+		fmt.Fprintln(w, "It could not be read as a bundle.")
+		writeFindings(w, r)
+		return
+	}
 	fmt.Fprintf(w, "%s (%s), %s edition: %d events from %s to %s\n", r.Name, r.Machine, r.Edition, r.Events, r.From.Format("2 January 2006"), r.To.Format("2 January 2006"))
 	fmt.Fprintf(w, "root %s, key %s\n", r.Root, r.Fingerprint)
 	fmt.Fprintf(w, "compared with the events: %d pictures, %d originals, %d withheld values; kept back in this edition: %d pictures, %d values\n",
 		r.Photos, r.Originals, r.Private, r.WithheldPhotos, r.WithheldPrivate)
-	fmt.Fprintf(w, "%d offers and %d decisions hold together; %d recorded figures computed again, all the same\n", r.Offers, r.Decisions, r.Estimates)
+	fmt.Fprintf(w, "%d offers and %d decisions hold together; %d recorded figures computed again gave the same\n", r.Offers, r.Decisions, r.Estimates)
+	writeFindings(w, r)
+}
+
+func writeFindings(w io.Writer, r dossier.Report) {
 	for _, n := range r.Notes {
 		wrap(w, "note: "+n, "  ")
 	}
