@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -347,7 +348,7 @@ func (c *call) readRecords(file string, kinds []registry.Kind) ([]registry.Body,
 				return nil
 			}
 		}
-		faults = append(faults, registry.Field{File: file, Row: d.Row, Pointer: "/record", Found: string(d.Body.Kind()),
+		faults = append(faults, registry.Field{File: filepath.Base(file), Row: d.Row, Pointer: "/record", Found: string(d.Body.Kind()),
 			Message: "A record of this kind does not belong to this command", Fix: "Use \"asfound import\" for records of any kind."})
 		return nil
 	})
