@@ -50,6 +50,9 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 			return err
 		}
 	}
+	if hasHappened(b) && !c.Valid.StartsBy(act.At.Add(furthestAhead)) {
+		return invalid(b, "/valid", string(c.Valid), "today or earlier", "The date lies in the future", "Record it when it has happened, or mend the date.")
+	}
 	switch b := b.(type) {
 	case *Machine:
 		return decideMachine(d, b)
@@ -110,6 +113,22 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 		}
 	}
 	return nil
+}
+
+// furthestAhead is how far a place's clock runs ahead of UTC at most: a day
+// that has begun there is not in the future.
+const furthestAhead = 14 * time.Hour
+
+// hasHappened says whether a record tells what was seen, said or done, which
+// cannot lie in the future as an agreement's or an offer's dates may. A picture
+// has its date from a camera, whose clock is often wrong.
+func hasHappened(b Body) bool {
+	switch b.(type) {
+	case *Survey, *SurveySeal, *Joint, *Fitting, *Decision, *Opened, *Work, *RemovedPart, *PartMove,
+		*Check, *Measurement, *Gate, *GateTakenBack, *HandBack:
+		return true
+	}
+	return false
 }
 
 // setValid gives an act without a date the day on which it is recorded.

@@ -68,7 +68,7 @@ func (d *Dossier) openingStanding(opening string, at time.Time) Standing {
 			continue
 		}
 		approval, _, ok := d.Approval(option.RecordID(), at)
-		if ok && slices.ContainsFunc(d.OpeningsNeeded(approval.Option.Openings), func(id string) bool { return d.current(id) == d.current(opening) }) {
+		if ok && !d.handedBackSince(approval.Decision.Entry) && slices.ContainsFunc(d.OpeningsNeeded(approval.Option.Openings), func(id string) bool { return d.current(id) == d.current(opening) }) {
 			return Standing{Mark: "approved", Decision: approval.Decision.RecordID()}
 		}
 	}
@@ -76,6 +76,12 @@ func (d *Dossier) openingStanding(opening string, at time.Time) Standing {
 		return Standing{Mark: "care"}
 	}
 	return Standing{Mark: "unapproved"}
+}
+
+// handedBackSince says whether the machine went back after a record was made:
+// what the owner agreed to in one stay does not cover the next.
+func (d *Dossier) handedBackSince(e *Entry) bool {
+	return slices.ContainsFunc(Live[*HandBack](d), func(h Found[*HandBack]) bool { return h.Version > e.Version })
 }
 
 // settle refuses an act for which something was missing, or, when it has
@@ -190,6 +196,9 @@ func coverWork(d *Dossier, r *Rules, act Act, w *Work) (why []string) {
 	approval, missing, ok := d.Approval(w.Option, act.At)
 	if !ok {
 		return []string{missing}
+	}
+	if d.handedBackSince(approval.Decision.Entry) {
+		return []string{"the machine was handed back after the owner's answer"}
 	}
 	if approval.Option.Treatment != w.Treatment {
 		why = append(why, fmt.Sprintf("the owner approved %q, not %q", approval.Option.Treatment, w.Treatment))
@@ -330,6 +339,9 @@ func decideGate(d *Dossier, r *Rules, g *Gate) error {
 		}
 	}
 	var why []string
+	if as := Live[*CustodyAgreement](d); len(as) > 0 && d.handedBackSince(as[len(as)-1].Entry) {
+		why = append(why, "the machine has been handed back")
+	}
 	if _, sealed := d.Seal(); rule.Seal && !sealed {
 		why = append(why, "the as-found survey is not sealed")
 	}

@@ -96,6 +96,8 @@ func TestDecideOpened(t *testing.T) {
 			then: marked("opened", "unapproved", "not sealed", "as-found picture", "witness register", "not in hand", "no approved option")},
 		{name: "already done, only the picture missing", stage: build(nil, "picture"), act: open(already), then: marked("opened", "unapproved", "as-found picture")},
 		{name: "already done, nothing missing", stage: build(nil), act: open(already), then: marked("opened", "approved")},
+		{name: "again after the hand-back", stage: build(after), more: bodies(asFound("p", "exhaust"), &Opened{Common: Common{ID: "first"}, Opening: "exhaust", By: "tamsin"}, aHandBack()), act: open(), code: CodeNotApproved, word: "no approved option"},
+		{name: "tomorrow, wherever that is", stage: build(nil), act: open(func(o *Opened) { o.Valid = "2031-01-01" }), code: CodeInvalid, word: "future"},
 		{name: "nothing of that name", stage: build(nil), act: open(func(o *Opened) { o.Opening = "lid" }), code: CodeInvalid, word: "no opening"},
 	})
 }

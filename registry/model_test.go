@@ -30,6 +30,10 @@ type model struct {
 	layers   []string // work entries on the magneto's place that stand
 	gates    []string
 	checked  bool // the last check of the brakes passed
+
+	handedBack bool
+	given      []string        // answers since the last hand-back
+	past       map[string]bool // answers before it, which cover nothing any more
 }
 
 func (m *model) id(what string) string {
@@ -73,7 +77,7 @@ func (m *model) takePicture(t *rapid.T) {
 
 func (m *model) openCover(t *rapid.T) {
 	o := &Opened{Common: Common{ID: m.id("opened")}, Opening: "cover", By: "tamsin", AlreadyDone: rapid.Bool().Draw(t, "already done")}
-	covered := m.sealed && m.picture && m.approves["swap"]
+	covered := m.sealed && m.picture && m.approves["swap"] && !m.past[m.answer]
 	if m.expect(t, covered || o.AlreadyDone, o) {
 		m.open = true
 		e, _ := m.d.Entry(o.ID)
@@ -123,6 +127,7 @@ func (m *model) decide(t *rapid.T) {
 	if !m.expect(t, ok, d) {
 		return
 	}
+	m.given = append(m.given, d.ID)
 	// What stands after a take-back is the answer before the one taken back.
 	m.answer, m.approves = "", map[string]bool{}
 	if last, answered := m.d.Answer(m.offer); answered {
@@ -139,7 +144,7 @@ func (m *model) swap(t *rapid.T) {
 	spent := rapid.IntRange(0, 90).Draw(t, "spent")
 	w := swapWork(m.id("work"), fmt.Sprint(spent))
 	w.AlreadyDone = rapid.IntRange(0, 3).Draw(t, "already") == 0
-	covered := m.sealed && m.open && m.approves["swap"] && m.spent[m.offer]+spent <= m.ceiling
+	covered := m.sealed && m.open && m.approves["swap"] && !m.past[m.answer] && m.spent[m.offer]+spent <= m.ceiling
 	if !m.expect(t, covered || w.AlreadyDone, w) {
 		return
 	}
@@ -201,7 +206,7 @@ func (m *model) passGate(t *rapid.T) {
 	if ladder[i] == "turns" {
 		g.Checks = []string{"turned"}
 	}
-	ok := len(m.gates) == i
+	ok := len(m.gates) == i && !m.handedBack
 	switch ladder[i] {
 	case "sealed-survey":
 		ok = ok && m.sealed
@@ -237,7 +242,13 @@ func (m *model) handBack(t *rapid.T) {
 		}
 		balances = balances && handed == (m.custody[part] == "kept-with-machine")
 	}
-	m.expect(t, balances, h)
+	if m.expect(t, balances, h) {
+		m.handedBack = true
+		for _, a := range m.given {
+			m.past[a] = true
+		}
+		m.given = nil
+	}
 }
 
 func (m *model) withdraw(t *rapid.T) {
@@ -276,7 +287,7 @@ func (m *model) compare(t *rapid.T) {
 // no gate is skipped; what came in and off is accounted for.
 func TestAgainstTheModel(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		m := &model{bench: newBench(t), surveyed: map[string]bool{}, approves: map[string]bool{}, spent: map[string]int{}, custody: map[string]string{}, workOf: map[string]string{}}
+		m := &model{bench: newBench(t), surveyed: map[string]bool{}, past: map[string]bool{}, approves: map[string]bool{}, spent: map[string]int{}, custody: map[string]string{}, workOf: map[string]string{}}
 		takenIn(m.bench)
 		m.do(aJoint("cover-screws"), aFault("spark"), aFault("rust"), cover(), swapMagneto(), paintTank(), aCheck("turned", "passed", "ignition.magneto"))
 		if rapid.Bool().Draw(t, "far on") {

@@ -9,6 +9,7 @@ import (
 	"io"
 	"io/fs"
 	"math/rand/v2"
+	"reflect"
 	"strings"
 	"sync"
 	"time"
@@ -126,7 +127,15 @@ func drafts(t testingT, name string) []Draft {
 	t.Helper()
 	data, err := fs.ReadFile(demo.Files(), name)
 	require.NoError(t, err)
-	return draftsOf(t, name, data)
+	out := draftsOf(t, name, data)
+	// The demonstration goes on for months; the bench's clock may stand still on its first Monday.
+	for _, d := range out {
+		valid := reflect.ValueOf(d.Body).Elem().FieldByName("Valid")
+		if first := monday.Format(time.DateOnly); valid.String() > first {
+			valid.SetString(first)
+		}
+	}
+	return out
 }
 
 func draftsOf(t testingT, name string, data []byte) (out []Draft) {
