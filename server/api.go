@@ -645,6 +645,10 @@ func apiVerify(s *Server, r *http.Request) (answer, error) {
 		return nil, readFailed(err)
 	}
 	findings, err := s.Verify(r.Context(), f, size)
+	if registry.CodeOf(err) == registry.CodeTampered {
+		// What was sent is at fault, not what is stored here.
+		return nil, registry.Refuse(registry.CodeInvalid, "Send the bundle as it was written.", "%s", err)
+	}
 	if err != nil {
 		return nil, err
 	}

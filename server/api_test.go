@@ -1,7 +1,9 @@
 package server
 
 import (
+	"context"
 	"encoding/json"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -352,6 +354,17 @@ func TestFilesAndFigures(t *testing.T) {
 	r := httptest.NewRequest(http.MethodPost, "/api/v1/verify", strings.NewReader("PK"))
 	r.Header.Set("Content-Type", "application/zip")
 	require.JSONEq(t, `{"bytes":2}`, b.ask(r).Body.String())
+	// What was sent is at fault then, not what is stored here.
+	given := b.s.Verify
+	b.s.Verify = func(context.Context, io.ReaderAt, int64) (any, error) {
+		return nil, registry.Refuse(registry.CodeTampered, "", "It is no bundle")
+	}
+	r = httptest.NewRequest(http.MethodPost, "/api/v1/verify", strings.NewReader("no zip"))
+	r.Header.Set("Content-Type", "application/zip")
+	rec = b.ask(r)
+	require.Equal(t, http.StatusUnprocessableEntity, rec.Code)
+	require.Contains(t, rec.Body.String(), "It is no bundle")
+	b.s.Verify = given
 
 	schema := b.get("/api/v1/schemas/survey.v1.schema.json")
 	require.Equal(t, "application/schema+json", schema.Header().Get("Content-Type"))
