@@ -47,9 +47,11 @@ func readme(m Manifest, verifier string) string {
 	p("What is withheld")
 	if m.Edition == EditionPublic {
 		p("  This is the public edition. Names of people, places of storage and whole")
-		p("  frame and engine numbers are not in it: the events hold only digests of them,")
-		p("  and masked numbers. The private edition has the same events and the same root,")
-		p("  so each edition proves the other.")
+		p("  frame and engine numbers have fields of their own, which are not in it: the")
+		p("  events hold only digests of them, and masked numbers. In free text they are")
+		p("  left out where they were spelled as in those fields; read the text before you")
+		p("  publish it. The private edition has the same events and the same root, so each")
+		p("  edition proves the other.")
 	} else {
 		p("  This is the private edition. It holds names, places and whole numbers in the")
 		p("  folder private. Do not publish it: whole numbers with a paper invite a false")
