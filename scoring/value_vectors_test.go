@@ -1,7 +1,6 @@
 package scoring
 
 import (
-	"encoding/json"
 	"os"
 	"path/filepath"
 	"testing"
@@ -19,22 +18,7 @@ var valueVectors = []struct{ method, input string }{
 
 func TestValueVectorsAreReproducedByteForByte(t *testing.T) {
 	for _, v := range valueVectors {
-		input, err := os.ReadFile(filepath.Join("testdata", v.input+".json"))
-		require.NoError(t, err)
-		want, err := os.ReadFile(filepath.Join("testdata", v.input+".result.json"))
-		require.NoError(t, err)
-		got, err := Run(v.method, input)
-		require.NoError(t, err, v.input)
-		require.Equal(t, string(want), string(got), v.input)
-
-		// Sorted keys and other white space, as a stored input has them, change nothing.
-		var any any
-		require.NoError(t, json.Unmarshal(input, &any))
-		sorted, err := json.Marshal(any)
-		require.NoError(t, err)
-		got, err = Run(v.method, sorted)
-		require.NoError(t, err)
-		require.Equal(t, string(want), string(got), v.input)
+		reproduces(t, v.method, v.input)
 	}
 }
 
