@@ -25,14 +25,6 @@ func TestHouseFilesFitThePackSchema(t *testing.T) {
 	}
 }
 
-func termIDs(terms []registry.Term) []string {
-	var out []string
-	for _, t := range terms {
-		out = append(out, t.ID)
-	}
-	return out
-}
-
 // The schema repeats words of the vocabulary; they must not drift apart.
 func TestSchemaSpeaksTheVocabulary(t *testing.T) {
 	var schema struct {
@@ -42,8 +34,8 @@ func TestSchemaSpeaksTheVocabulary(t *testing.T) {
 		} `json:"$defs"`
 	}
 	require.NoError(t, json.Unmarshal(packSchema, &schema))
-	assert.Equal(t, termIDs(Acts()), schema.Defs["act"].Enum)
-	assert.Equal(t, termIDs(Materials()), schema.Defs["material"].Enum)
+	assert.Equal(t, registry.TermIDs(Acts()), schema.Defs["act"].Enum)
+	assert.Equal(t, registry.TermIDs(Materials()), schema.Defs["material"].Enum)
 	for def, p := range map[string]registry.Proposition{"origin-shares": registry.PropositionOrigin, "finish-shares": registry.PropositionFinish, "specification-shares": registry.PropositionSpecification} {
 		states := registry.States(p)
 		slices.Sort(states)
@@ -53,13 +45,13 @@ func TestSchemaSpeaksTheVocabulary(t *testing.T) {
 		Enum []string `json:"enum"`
 	}
 	require.NoError(t, json.Unmarshal(schema.Defs["sign"].Properties["evidence"], &evidence))
-	assert.Equal(t, termIDs(registry.EvidenceKinds()), evidence.Enum)
+	assert.Equal(t, registry.TermIDs(registry.EvidenceKinds()), evidence.Enum)
 	var keep struct {
 		Properties map[string]json.RawMessage `json:"properties"`
 	}
 	require.NoError(t, json.Unmarshal(schema.Defs["treatment"].Properties["keep"], &keep))
 	require.NoError(t, json.Unmarshal(keep.Properties["custody"], &custody))
-	assert.Equal(t, termIDs(registry.Custodies()), custody.Enum)
+	assert.Equal(t, registry.TermIDs(registry.Custodies()), custody.Enum)
 }
 
 // Every object of the schema refuses what it does not know, and nothing in it

@@ -172,8 +172,8 @@ func noteColumn() Column {
 }
 
 func termColumn(heading, pointer string, terms []registry.Term, also ...string) Column {
-	return Column{Heading: heading, Also: also, Pointer: pointer, Choices: termIDs(terms),
-		Takes: "one of: " + strings.Join(termIDs(terms), ", ")}
+	return Column{Heading: heading, Also: also, Pointer: pointer, Choices: registry.TermIDs(terms),
+		Takes: "one of: " + strings.Join(registry.TermIDs(terms), ", ")}
 }
 
 // needed marks a column as one that the sheet must have.

@@ -97,7 +97,7 @@ func (l *line) term(heading string, terms []registry.Term, open string) string {
 			return word
 		}
 	}
-	ids := termIDs(terms)
+	ids := registry.TermIDs(terms)
 	l.fault(heading, strings.Join(ids, ", "), "This word is not in the vocabulary", didYouMean(word, ids, "Use one of the listed words, or leave the cell empty."))
 	return ""
 }

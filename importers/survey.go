@@ -99,7 +99,7 @@ func (l *line) jointBeside(s *registry.Survey) *registry.Joint {
 func (l *line) witness() string {
 	w := l.term("witness", registry.Witnesses(), "cannot-tell")
 	if w == "" && l.text("witness") == "" {
-		l.fault("witness", strings.Join(termIDs(registry.Witnesses()), ", "), "It is not said whether the joint has been apart", "Write cannot tell when there is no sign either way.")
+		l.fault("witness", strings.Join(registry.TermIDs(registry.Witnesses()), ", "), "It is not said whether the joint has been apart", "Write cannot tell when there is no sign either way.")
 	}
 	return w
 }

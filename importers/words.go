@@ -3,8 +3,6 @@ package importers
 import (
 	"strings"
 	"unicode"
-
-	"example.org/asfound/registry"
 )
 
 // foldHeading makes spellings of a heading alike: letters and figures only, in
@@ -118,14 +116,6 @@ func didYouMean(word string, candidates []string, fallback string) string {
 		return "Did you mean " + n + "?"
 	}
 	return fallback
-}
-
-func termIDs(terms []registry.Term) []string {
-	ids := make([]string, len(terms))
-	for i, t := range terms {
-		ids[i] = t.ID
-	}
-	return ids
 }
 
 // quoted is a text in quotation marks, cut to 60 characters.

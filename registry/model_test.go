@@ -346,9 +346,9 @@ func TestAnythingAtAll(t *testing.T) {
 			case 5:
 				body = with(oldMagneto(), func(x *RemovedPart) { x.Common = c; x.Work = pick("work"); x.Component = component() })(b)
 			case 6:
-				body = with(move("", pick("part"), rapid.SampledFrom(termIDs(Custodies())).Draw(t, "custody")), func(x *PartMove) { x.Common = c })(b)
+				body = with(move("", pick("part"), rapid.SampledFrom(TermIDs(Custodies())).Draw(t, "custody")), func(x *PartMove) { x.Common = c })(b)
 			case 7:
-				body = with(b.answer("", pick("on"), rapid.SampledFrom(termIDs(Answers())).Draw(t, "answer")), func(x *Decision) {
+				body = with(b.answer("", pick("on"), rapid.SampledFrom(TermIDs(Answers())).Draw(t, "answer")), func(x *Decision) {
 					x.Common = c
 					x.TakesBack = pick("takes back")
 					if x.Digest == "" {

@@ -156,8 +156,8 @@ func States(p Proposition) []string {
 	return ids
 }
 
-// termIDs gives the identifiers of terms.
-func termIDs(terms []Term) []string {
+// TermIDs gives the identifiers of terms.
+func TermIDs(terms []Term) []string {
 	ids := make([]string, len(terms))
 	for i, t := range terms {
 		ids[i] = t.ID
@@ -167,7 +167,7 @@ func termIDs(terms []Term) []string {
 
 // checkTerm adds a fault to fs unless id is one of terms.
 func checkTerm(fs *faults, pointer, id string, terms []Term) {
-	if ids := termIDs(terms); !slices.Contains(ids, id) {
+	if ids := TermIDs(terms); !slices.Contains(ids, id) {
 		fs.add(pointer, id, strings.Join(ids, ", "), "This word is not in the vocabulary", "Use one of the listed words.")
 	}
 }
