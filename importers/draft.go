@@ -41,6 +41,27 @@ type Report struct {
 	Warnings []registry.Field
 }
 
+// count counts what came of one row or one of its records.
+func (r *Report) count(d Draft) {
+	if d.Good() {
+		r.Records++
+	} else {
+		r.Rejected++
+	}
+}
+
+// handOn counts a row and its drafts, and gives these to take.
+func (r *Report) handOn(drafts []Draft, take func(Draft) error) error {
+	r.Rows++
+	for _, d := range drafts {
+		r.count(d)
+		if err := take(d); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // Source gives the drafts of one file.
 type Source interface {
 	// Each gives the drafts in the order of the file. When take returns an

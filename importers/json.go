@@ -137,18 +137,7 @@ func (s *jsonSource) Each(take func(Draft) error) error {
 		if r.err != nil {
 			return r.err
 		}
-		s.report.Rows++
-		for _, d := range r.drafts {
-			if d.Good() {
-				s.report.Records++
-			} else {
-				s.report.Rejected++
-			}
-			if err := take(d); err != nil {
-				return err
-			}
-		}
-		return nil
+		return s.report.handOn(r.drafts, take)
 	})
 }
 

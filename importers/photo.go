@@ -302,11 +302,7 @@ func (p *photoPass) open(name string) (pic picture.Picture, err error) {
 
 func (p *photoPass) give(d PhotoDraft) error {
 	p.f.report.Rows++
-	if d.Good() {
-		p.f.report.Records++
-	} else {
-		p.f.report.Rejected++
-	}
+	p.f.report.count(d.Draft)
 	return p.take(d)
 }
 

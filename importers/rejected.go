@@ -67,18 +67,6 @@ func (r *RejectedWriter) Flush() error {
 	return r.w.Error()
 }
 
-// WriteRejected writes the faulty ones among drafts as CSV under the headings
-// of the original.
-func WriteRejected(w io.Writer, headings []string, drafts []Draft) error {
-	r := NewRejectedWriter(w, headings)
-	for _, d := range drafts {
-		if err := r.Write(d); err != nil {
-			return err
-		}
-	}
-	return r.Flush()
-}
-
 // GuardFormula makes a text harmless for a spreadsheet program: one that it
 // would take for a formula gets an apostrophe in front. A plain number with a
 // sign stays. The importers take the apostrophe off again.

@@ -148,7 +148,11 @@ func TestRejectedRowsCanBeMendedAndReadAgain(t *testing.T) {
 	text := "component,origin,note\nfuel.tank,orignal,\"=HYPERLINK(\"\"http://x\"\")\"\nframe.main,original,fine\nbrake-113,donor,-5\nwheel-103,nonsense,@x\n"
 	drafts, report := load(t, "survey", []byte(text), options("s.csv"))
 	var out bytes.Buffer
-	require.NoError(t, importers.WriteRejected(&out, report.Headings, drafts))
+	w := importers.NewRejectedWriter(&out, report.Headings)
+	for _, d := range drafts {
+		require.NoError(t, w.Write(d))
+	}
+	require.NoError(t, w.Flush())
 	rows, err := csv.NewReader(bytes.NewReader(out.Bytes())).ReadAll()
 	require.NoError(t, err)
 	require.Equal(t, []string{"component", "origin", "note", "what is wrong"}, rows[0])
