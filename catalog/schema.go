@@ -17,14 +17,13 @@ import (
 	"example.org/asfound/registry"
 )
 
+// packSchema is the JSON Schema (2020-12) that every file of a pack is held
+// against: its definitions "manifest" and "content".
+//
 //go:embed pack-schema.json
 var packSchema []byte
 
 const schemaURL = "https://example.org/asfound/pack-schema.json"
-
-// PackSchema is the JSON Schema (2020-12) that every file of a pack is held
-// against: its definitions "manifest" and "content".
-func PackSchema() []byte { return bytes.Clone(packSchema) }
 
 // schemas are compiled when the first pack is loaded; the house's own data do
 // not need them.
