@@ -521,11 +521,8 @@ func apiPropose(s *Server, r *http.Request) (answer, error) {
 // photoFields are what comes with an uploaded picture, as JSON in the part
 // "photo".
 func apiPhotoPost(s *Server, r *http.Request) (answer, error) {
-	id, err := machineID(r)
+	id, _, err := s.machineHead(r)
 	if err != nil {
-		return nil, err
-	}
-	if _, err := s.headOf(r, id); err != nil {
 		return nil, err
 	}
 	if err := r.ParseMultipartForm(8 << 20); err != nil {

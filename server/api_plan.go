@@ -19,11 +19,7 @@ var planQuery = []parameter{
 	{"by", "string", "What matters most: for_good, money or works; for_good when left out."}}
 
 func apiPlan(s *Server, r *http.Request) (answer, error) {
-	id, err := machineID(r)
-	if err != nil {
-		return nil, err
-	}
-	version, err := s.headOf(r, id)
+	id, version, err := s.machineHead(r)
 	if err != nil {
 		return nil, err
 	}
@@ -84,11 +80,8 @@ func apiCost(s *Server, r *http.Request) (answer, error) {
 	if err := readJSON(r, &in); err != nil {
 		return nil, err
 	}
-	id, err := machineID(r)
+	id, _, err := s.machineHead(r)
 	if err != nil {
-		return nil, err
-	}
-	if _, err := s.headOf(r, id); err != nil {
 		return nil, err
 	}
 	cost, err := s.Workshop.Cost(r.Context(), id, in.Options, in.Ceiling)
@@ -103,11 +96,8 @@ func apiValue(s *Server, r *http.Request) (answer, error) {
 	if err := readJSON(r, &in); err != nil {
 		return nil, err
 	}
-	id, err := machineID(r)
+	id, _, err := s.machineHead(r)
 	if err != nil {
-		return nil, err
-	}
-	if _, err := s.headOf(r, id); err != nil {
 		return nil, err
 	}
 	value, err := s.Workshop.Value(r.Context(), id, in)

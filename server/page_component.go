@@ -69,11 +69,7 @@ var asks = map[registry.Proposition]string{
 }
 
 func pageComponent(s *Server, r *http.Request) (answer, error) {
-	id, err := machineID(r)
-	if err != nil {
-		return nil, err
-	}
-	version, err := s.headOf(r, id)
+	id, version, err := s.machineHead(r)
 	if err != nil {
 		return nil, err
 	}

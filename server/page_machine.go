@@ -47,11 +47,7 @@ type TimelineEntry struct {
 const timelineShown = 25
 
 func pageMachine(s *Server, r *http.Request) (answer, error) {
-	id, err := machineID(r)
-	if err != nil {
-		return nil, err
-	}
-	version, err := s.headOf(r, id)
+	id, version, err := s.machineHead(r)
 	if err != nil {
 		return nil, err
 	}

@@ -325,7 +325,7 @@ func optionsByID(report workshop.AskedReport, ids []string) []OptionView {
 
 // pageOwnerAnswer records the owner's answer.
 func pageOwnerAnswer(s *Server, r *http.Request) (answer, error) {
-	_, report, err := s.asked(r)
+	a, report, err := s.asked(r)
 	if err != nil {
 		return nil, err
 	}
@@ -336,10 +336,6 @@ func pageOwnerAnswer(s *Server, r *http.Request) (answer, error) {
 	token := chi.URLParam(r, "token")
 	given, errors := givenAnswer(t, report)
 	if len(errors) > 0 {
-		a, report, err := s.asked(r)
-		if err != nil {
-			return nil, err
-		}
 		return htmlAnswer{status: http.StatusUnprocessableEntity, name: "owner", page: s.ownerPage(a, report, token, given, errors)}, nil
 	}
 	decision := registry.Decision{Digest: t.text("digest"), Answer: given.Answer, Reason: given.Reason}

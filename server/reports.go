@@ -104,6 +104,15 @@ func (s *Server) headOf(r *http.Request, machine string) (uint64, error) {
 	return head.Version, nil
 }
 
+// machineHead is the machine in the address with its current version.
+// CodeNotFound when there is none.
+func (s *Server) machineHead(r *http.Request) (id string, version uint64, err error) {
+	if id, err = machineID(r); err == nil {
+		version, err = s.headOf(r, id)
+	}
+	return id, version, err
+}
+
 // reportOf makes the report of a machine, or finds the one that was made.
 func (s *Server) reportOf(r *http.Request, machine string, o workshop.ReportOptions) (*workshop.Report, error) {
 	version, err := s.headOf(r, machine)
