@@ -67,8 +67,8 @@ func (d *Dossier) openingStanding(opening string, at time.Time) Standing {
 		if _, stands := Get[*Option](d, option.RecordID()); !stands {
 			continue
 		}
-		approval, _, ok := d.Approval(option.RecordID(), at)
-		if ok && !d.handedBackSince(approval.Decision.Entry) && slices.ContainsFunc(d.OpeningsNeeded(approval.Option.Openings), func(id string) bool { return d.current(id) == d.current(opening) }) {
+		approval, _, ok := d.covering(option.RecordID(), at)
+		if ok && slices.ContainsFunc(d.OpeningsNeeded(approval.Option.Openings), func(id string) bool { return d.current(id) == d.current(opening) }) {
 			return Standing{Mark: "approved", Decision: approval.Decision.RecordID()}
 		}
 	}
@@ -78,8 +78,17 @@ func (d *Dossier) openingStanding(opening string, at time.Time) Standing {
 	return Standing{Mark: "unapproved"}
 }
 
-// handedBackSince says whether the machine went back after a record was made:
-// what the owner agreed to in one stay does not cover the next.
+// covering is the approval under which something can be done now: what the
+// owner agreed to in one stay of the machine does not cover the next.
+func (d *Dossier) covering(option string, at time.Time) (a Approval, why string, ok bool) {
+	a, why, ok = d.Approval(option, at)
+	if ok && d.handedBackSince(a.Decision.Entry) {
+		return a, "the machine was handed back after the owner's answer", false
+	}
+	return a, why, ok
+}
+
+// handedBackSince says whether the machine went back after a record was made.
 func (d *Dossier) handedBackSince(e *Entry) bool {
 	return slices.ContainsFunc(Live[*HandBack](d), func(h Found[*HandBack]) bool { return h.Version > e.Version })
 }
@@ -193,12 +202,9 @@ func checkIdentity(r *Rules, w *Work, component string) error {
 // coverWork says what keeps the owner's approval from covering the work, and
 // sets its standing when nothing does.
 func coverWork(d *Dossier, r *Rules, act Act, w *Work) (why []string) {
-	approval, missing, ok := d.Approval(w.Option, act.At)
+	approval, missing, ok := d.covering(w.Option, act.At)
 	if !ok {
 		return []string{missing}
-	}
-	if d.handedBackSince(approval.Decision.Entry) {
-		return []string{"the machine was handed back after the owner's answer"}
 	}
 	if approval.Option.Treatment != w.Treatment {
 		why = append(why, fmt.Sprintf("the owner approved %q, not %q", approval.Option.Treatment, w.Treatment))
