@@ -30,7 +30,7 @@ var layers = map[string]layer{
 	"registry": {pure: true, modules: []string{"golang.org/x/mod/sumdb/tlog", "github.com/gowebpki/jcs",
 		"github.com/govalues/decimal"}},
 	"registry/ledgertest": {ours: []string{"registry"}},
-	"scoring":             {pure: true, ours: []string{"registry"}},
+	"scoring":             {pure: true, ours: []string{"registry"}, modules: []string{"golang.org/x/sys/cpu"}},
 	"schema":              {ours: []string{"registry"}, modules: []string{"github.com/santhosh-tekuri/jsonschema/v5"}},
 	"catalog":             {ours: []string{"registry"}, modules: []string{"github.com/santhosh-tekuri/jsonschema/v5"}},
 	"store": {ours: []string{"registry"}, modules: []string{"github.com/dgraph-io/badger/v4", "golang.org/x/mod/sumdb/tlog",

@@ -334,6 +334,15 @@ func (f *folder) foldInto(from *strip, parts [][]lump) *strip {
 // gather sets out[k], or adds to it, Σ p·cells[start+k−offset] over up to eight
 // lumps. Missing lumps count with probability 0. The sum has one fixed shape.
 func gather(out, cells []float64, start int, part []lump, add bool) {
+	if add {
+		for _, l := range part {
+			from := cells[start-l.offset:][:len(out)]
+			for k := range out {
+				out[k] += float64(l.p * from[k])
+			}
+		}
+		return
+	}
 	var p [8]float64
 	var s [8][]float64
 	for j := range s {
@@ -344,45 +353,18 @@ func gather(out, cells []float64, start int, part []lump, add bool) {
 		}
 		s[j] = cells[at:][:len(out)]
 	}
-	switch {
-	case !add && len(part) <= 4:
-		gather4(out, &s, &p)
-	case !add:
-		gather8(out, &s, &p)
-	default:
-		for j := range part {
-			share, from := p[j], s[j][:len(out)]
-			for k := range out {
-				out[k] += float64(share * from[k])
-			}
-		}
-	}
+	gather8(out, &s, &p, gatherWide(out, &s, &p))
 }
 
-func gather4(out []float64, s *[8][]float64, p *[8]float64) {
-	n := len(out)
-	a, b, c, d := s[0][:n], s[1][:n], s[2][:n], s[3][:n]
-	pa, pb, pc, pd := p[0], p[1], p[2], p[3]
-	for k := range out {
-		out[k] = (float64(pa*a[k]) + float64(pb*b[k])) + (float64(pc*c[k]) + float64(pd*d[k]))
-	}
-}
-
-// gather8 is where an index spends its time: two cells a turn.
-func gather8(out []float64, s *[8][]float64, p *[8]float64) {
+// gather8 does the cells from k on. It is where an index spends its time, so
+// processors that can do several cells at once do most of them in gatherWide,
+// with the same bits.
+func gather8(out []float64, s *[8][]float64, p *[8]float64, k int) {
 	n := len(out)
 	a, b, c, d := s[0][:n], s[1][:n], s[2][:n], s[3][:n]
 	e, f, g, h := s[4][:n], s[5][:n], s[6][:n], s[7][:n]
 	pa, pb, pc, pd, pe, pf, pg, ph := p[0], p[1], p[2], p[3], p[4], p[5], p[6], p[7]
-	k := 0
-	for ; k+1 < n; k += 2 {
-		x := ((float64(pa*a[k]) + float64(pb*b[k])) + (float64(pc*c[k]) + float64(pd*d[k]))) +
-			((float64(pe*e[k]) + float64(pf*f[k])) + (float64(pg*g[k]) + float64(ph*h[k])))
-		y := ((float64(pa*a[k+1]) + float64(pb*b[k+1])) + (float64(pc*c[k+1]) + float64(pd*d[k+1]))) +
-			((float64(pe*e[k+1]) + float64(pf*f[k+1])) + (float64(pg*g[k+1]) + float64(ph*h[k+1])))
-		out[k], out[k+1] = x, y
-	}
-	if k < n {
+	for ; k < n; k++ {
 		out[k] = ((float64(pa*a[k]) + float64(pb*b[k])) + (float64(pc*c[k]) + float64(pd*d[k]))) +
 			((float64(pe*e[k]) + float64(pf*f[k])) + (float64(pg*g[k]) + float64(ph*h[k])))
 	}
@@ -393,9 +375,11 @@ func mix(to *strip, pad int, p float64, a, b *strip) {
 	to.low = min(a.low, b.low)
 	to.n = max(a.low+a.n, b.low+b.n) - to.low
 	out := to.cells[pad : pad+to.n]
-	clear(out)
+	from, until := a.low-to.low, a.low-to.low+a.n
+	clear(out[:from])
+	clear(out[until:])
 	for k, v := range a.cells[pad : pad+a.n] {
-		out[a.low-to.low+k] = float64(p * v)
+		out[from+k] = float64(p * v)
 	}
 	rest := out[b.low-to.low:]
 	for k, v := range b.cells[pad : pad+b.n] {
