@@ -94,8 +94,25 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 	case *PartMove:
 		setValid(c, act.At)
 		return decideMove(d, r, b)
-	case *Check, *Measurement:
+	case *Measurement, *Leaving, *Risk, *Search, *Step, *FastenerMap, *StockPart:
 		setValid(c, act.At)
+	case *Check:
+		setValid(c, act.At)
+		return decideCheck(r, b)
+	case *Finding:
+		setValid(c, act.At)
+		return decideFinding(d, r, b)
+	case *Acknowledgement:
+		setValid(c, act.At)
+		return decideAcknowledgement(d, r, b)
+	case *Closed:
+		setValid(c, act.At)
+		return decideClosed(d, b)
+	case *PartNumber:
+		return decidePartNumber(d, b)
+	case *Usage:
+		setValid(c, act.At)
+		return decideUsage(d, b)
 	case *Gate:
 		setValid(c, act.At)
 		return decideGate(d, r, b)
@@ -125,7 +142,7 @@ const furthestAhead = 14 * time.Hour
 func hasHappened(b Body) bool {
 	switch b.(type) {
 	case *Survey, *SurveySeal, *Joint, *Fitting, *Decision, *Opened, *Work, *RemovedPart, *PartMove,
-		*Check, *Measurement, *Gate, *GateTakenBack, *HandBack:
+		*Check, *Measurement, *Leaving, *Risk, *Search, *Finding, *Acknowledgement, *Step, *FastenerMap, *Closed, *StockPart, *Usage, *Gate, *GateTakenBack, *HandBack:
 		return true
 	}
 	return false

@@ -269,6 +269,18 @@ func TestDecideKnowsEveryKind(t *testing.T) {
 // record of its kind cannot be without.
 func TestWhatEveryRecordNeeds(t *testing.T) {
 	needs := map[Kind]string{
+		"acknowledgement":   "/id /caution /for /by",
+		"closed":            "/id /opening /map /by",
+		"fastener-map":      "/id /opening /by /fasteners",
+		"finding":           "/id /fault /by /observation",
+		"leaving":           "/id /fault /by /then /source ",
+		"part-number":       "/id /number /what /source /by",
+		"recheck":           "/id /what  /by",
+		"risk":              "/id /option /by /outcomes",
+		"search":            "/id /what /where /by",
+		"step":              "/id /option /did /by",
+		"stock-part":        "/id /what /origin /source /by",
+		"usage":             "/id /distance_unit /by",
 		"change-request":    "/id /to /by /amends /found /offer/options /offer/ceiling",
 		"check":             "/id /what /outcome /by",
 		"claim":             "/id /component /proposition /statement /evidence /by",

@@ -30,7 +30,7 @@ func decideOpened(d *Dossier, act Act, o *Opened) error {
 		}
 	}
 	for _, need := range opening.Record.Needs {
-		if !need.InHand {
+		if !need.InHand && !d.InStock(need.What) {
 			lacks = append(lacks, lack{need.What + " is not in hand", "Order it, and open when it has arrived."})
 		}
 	}
@@ -180,6 +180,12 @@ func decideWork(d *Dossier, r *Rules, act Act, w *Work) error {
 		if err := checkIdentity(r, w, f.Component); err != nil {
 			return err
 		}
+		if lack := d.unproven(f); lack != "" {
+			if len(why) == 0 {
+				code, fix = CodeRefused, "Record what speaks for where it is from, and name that evidence."
+			}
+			why = append(why, lack)
+		}
 	}
 	return settle(w.AlreadyDone, &w.Standing, code, fix, "The work cannot be recorded as agreed", why)
 }
@@ -246,10 +252,11 @@ func coverWork(d *Dossier, r *Rules, act Act, w *Work) (why []string) {
 	return why
 }
 
-// inHand looks in the live option for a need that has arrived since the offer.
+// inHand looks in the live option and in the stock for a need that has arrived
+// since the offer.
 func (d *Dossier) inHand(option, what string) bool {
 	o, ok := Get[*Option](d, option)
-	return ok && slices.ContainsFunc(o.Record.Needs, func(n Need) bool { return n.What == what && n.InHand })
+	return ok && slices.ContainsFunc(o.Record.Needs, func(n Need) bool { return n.What == what && n.InHand }) || d.InStock(what)
 }
 
 // careWork says what keeps work from being care or making safe.
@@ -357,17 +364,22 @@ func decideGate(d *Dossier, r *Rules, g *Gate) error {
 	if rule.SecondName && g.Second == "" {
 		why = append(why, "a second name is needed")
 	}
-	good := 0
+	good := map[string]bool{}
 	for _, id := range g.Checks {
 		c, _ := Get[*Check](d, id)
-		if c.Record.Outcome == "passed" {
-			good++
-		} else {
+		switch {
+		case c.Record.Outcome != "passed":
 			why = append(why, fmt.Sprintf("the check %q did not pass", id))
+		case len(rule.Kinds) == 0:
+			good[id] = true
+		case !slices.Contains(rule.Kinds, c.Record.Of):
+			why = append(why, fmt.Sprintf("the check %q is none of this gate's (%s)", id, strings.Join(rule.Kinds, ", ")))
+		default:
+			good[c.Record.Of] = true
 		}
 	}
-	if good < rule.Checks {
-		why = append(why, fmt.Sprintf("%d passed checks are needed, %d are named", rule.Checks, good))
+	if len(good) < rule.Checks {
+		why = append(why, fmt.Sprintf("%d passed checks are needed, %d are named", rule.Checks, len(good)))
 	}
 	for _, c := range rule.Sound {
 		if d.NotFitted(c) {

@@ -227,7 +227,7 @@ func TestIdentity(t *testing.T) {
 			Changes: []Change{{Component: "engine.crankcase", Proposition: PropositionOrigin, Keeps: ptr(0.9)}}}, change...)
 	}
 	fitted := func(w *Work) {
-		w.Changes, w.Fitted = nil, []Fitted{{Component: "engine.crankcase", Part: "case half", Origin: "donor"}}
+		w.Changes, w.Fitted = nil, []Fitted{{Component: "engine.crankcase", Part: "case half", Origin: "period-service"}}
 	}
 	runCases(t, []ruleCase{
 		{name: "two people and pictures", stage: stamp, act: work(), then: marked("work", "approved")},

@@ -71,6 +71,9 @@ type kindRow struct {
 	upcasts []upcast
 }
 
+// asItIs brings a body up to a version that only adds what may be left out.
+func asItIs(data json.RawMessage) (json.RawMessage, error) { return data, nil }
+
 // upcast turns a body of one schema version into the next.
 type upcast func(json.RawMessage) (json.RawMessage, error)
 
@@ -91,14 +94,26 @@ var kinds = map[Kind]kindRow{
 	"opening":           {new: func() Body { return &Opening{} }, title: "The opening"},
 	"opened":            {new: func() Body { return &Opened{} }, title: "The act of opening"},
 	"option":            {new: func() Body { return &Option{} }, title: "The option"},
+	"leaving":           {new: func() Body { return &Leaving{} }, title: "The cost of leaving it"},
+	"risk":              {new: func() Body { return &Risk{} }, title: "The risk of an act"},
+	"search":            {new: func() Body { return &Search{} }, title: "The entry in the search log"},
+	"finding":           {new: func() Body { return &Finding{} }, title: "The finding"},
+	"acknowledgement":   {new: func() Body { return &Acknowledgement{} }, title: "The acknowledgement"},
+	"step":              {new: func() Body { return &Step{} }, title: "The step"},
+	"fastener-map":      {new: func() Body { return &FastenerMap{} }, title: "The fastener map"},
+	"closed":            {new: func() Body { return &Closed{} }, title: "The act of closing"},
+	"stock-part":        {new: func() Body { return &StockPart{} }, title: "The part in stock"},
+	"part-number":       {new: func() Body { return &PartNumber{} }, title: "The part number"},
+	"recheck":           {new: func() Body { return &RecheckDue{} }, title: "The recheck"},
+	"usage":             {new: func() Body { return &Usage{} }, title: "The usage"},
 	"weighing":          {new: func() Body { return &Weighing{} }, title: "The weighing"},
 	"proposal":          {new: func() Body { return &Proposal{} }, title: "The proposal"},
 	"change-request":    {new: func() Body { return &ChangeRequest{} }, title: "The change request"},
 	"decision":          {new: func() Body { return &Decision{} }, title: "The decision"},
-	"work":              {new: func() Body { return &Work{} }, title: "The work entry"},
+	"work":              {new: func() Body { return &Work{} }, title: "The work entry", upcasts: []upcast{asItIs}},
 	"removed-part":      {new: func() Body { return &RemovedPart{} }, title: "The removed part"},
 	"part-move":         {new: func() Body { return &PartMove{} }, title: "The move of a part"},
-	"check":             {new: func() Body { return &Check{} }, title: "The check", upcasts: []upcast{upcastCheck1}},
+	"check":             {new: func() Body { return &Check{} }, title: "The check", upcasts: []upcast{upcastCheck1, asItIs}},
 	"gate":              {new: func() Body { return &Gate{} }, title: "The gate"},
 	"gate-taken-back":   {new: func() Body { return &GateTakenBack{} }, title: "The gate taken back"},
 	"hand-back":         {new: func() Body { return &HandBack{} }, title: "The hand-back"},

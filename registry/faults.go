@@ -56,6 +56,13 @@ func (fs *faults) notNegative(pointer string, v float64, unit string) {
 	}
 }
 
+// positive adds a fault when v is not a number above 0.
+func (fs *faults) positive(pointer string, v float64, unit string) {
+	if !(v > 0 && v < 1e12) {
+		fs.add(pointer, fmt.Sprint(v), "more than 0 "+unit, "The number must be above 0", "Give it in "+unit+".")
+	}
+}
+
 // distribution adds faults unless every key is a state of the proposition and
 // the shares are probabilities that add up to 1.
 func (fs *faults) distribution(pointer string, p Proposition, dist map[string]float64) {

@@ -87,6 +87,46 @@ func references(b Body) (refs []reference) {
 		add("/by", "person", b.By)
 		list("/openings", "opening", b.Openings)
 		changes(b.Changes)
+	case *Leaving:
+		add("/fault", "fault", b.Fault)
+		add("/by", "person", b.By)
+	case *Risk:
+		add("/option", "option", b.Option)
+		add("/by", "person", b.By)
+	case *Search:
+		add("/component", "component", b.Component)
+		add("/by", "person", b.By)
+	case *Finding:
+		add("/fault", "fault", b.Fault)
+		list("/photos", "photo", b.Photos)
+		add("/by", "person", b.By)
+	case *Acknowledgement:
+		add("/by", "person", b.By)
+	case *Step:
+		add("/option", "option", b.Option)
+		list("/photos", "photo", b.Photos)
+		add("/by", "person", b.By)
+	case *FastenerMap:
+		add("/opening", "opening", b.Opening)
+		add("/photo", "photo", b.Photo)
+		add("/by", "person", b.By)
+	case *Closed:
+		add("/opening", "opening", b.Opening)
+		add("/map", "fastener-map", b.Map)
+		add("/by", "person", b.By)
+	case *StockPart:
+		add("/component", "component", b.Component)
+		list("/evidence", "evidence", b.Evidence)
+		list("/photos", "photo", b.Photos)
+		add("/by", "person", b.By)
+	case *PartNumber:
+		list("/fits", "component", b.Fits)
+		add("/by", "person", b.By)
+	case *RecheckDue:
+		list("/components", "component", b.Components)
+		add("/by", "person", b.By)
+	case *Usage:
+		add("/by", "person", b.By)
 	case *Weighing:
 		list("/options", "option", b.Options)
 		add("/by", "person", b.By)
@@ -110,6 +150,7 @@ func references(b Body) (refs []reference) {
 		for i, f := range b.Fitted {
 			add(at("/fitted", i)+"/component", "component", f.Component)
 			list(at("/fitted", i)+"/evidence", "evidence", f.Evidence)
+			add(at("/fitted", i)+"/stock", "stock-part", f.Stock)
 		}
 	case *RemovedPart:
 		add("/component", "component", b.Component)
@@ -122,6 +163,7 @@ func references(b Body) (refs []reference) {
 	case *Check:
 		list("/components", "component", b.Components)
 		add("/work", "work", b.Work)
+		add("/recheck", "recheck", b.Recheck)
 		add("/by", "person", b.By)
 		add("/second", "person", b.Second)
 		list("/photos", "photo", b.Photos)
@@ -234,6 +276,14 @@ func canonicalComponents(r *Rules, b Body) {
 		}
 	case *RemovedPart:
 		one(&b.Component)
+	case *Search:
+		one(&b.Component)
+	case *StockPart:
+		one(&b.Component)
+	case *PartNumber:
+		list(b.Fits)
+	case *RecheckDue:
+		list(b.Components)
 	case *Check:
 		list(b.Components)
 	}

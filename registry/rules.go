@@ -15,6 +15,20 @@ type Rules struct {
 	Signs map[string]Proposition
 	// Gates in their order.
 	Gates []GateRule
+	// Cautions by id.
+	Cautions map[string]bool
+	// Observations of the symptom library by id; Causes and Tests with the
+	// components in which they sit or on which they are made.
+	Observations map[string]ObservationRule
+	Causes       map[string][]string
+	Tests        map[string][]string
+}
+
+// ObservationRule is what Decide must know of one observation: the unit and the
+// usual range of its reading, if it has one.
+type ObservationRule struct {
+	Unit      string
+	Low, High float64
 }
 
 // ComponentRule is what Decide must know of one component.
@@ -42,8 +56,10 @@ type GateRule struct {
 	Picture bool
 	// SecondName needs a second person.
 	SecondName bool
-	// Checks is how many passed checks must be named, at least.
+	// Checks is how many passed checks must be named, at least, and Kinds which
+	// checks are the gate's own.
 	Checks int
+	Kinds  []string
 	// Sound lists components that must not be recorded as failing, unsafe or
 	// untested when the gate is passed.
 	Sound []string

@@ -66,6 +66,8 @@ type Fitted struct {
 	Origin    string   `json:"origin"`
 	Mark      string   `json:"mark,omitempty"` // the discreet date and initial on a new part
 	Evidence  []string `json:"evidence,omitempty"`
+	// Stock is the part in stock that it was.
+	Stock string `json:"stock,omitempty"`
 }
 
 func (*Work) Kind() Kind { return "work" }
@@ -83,6 +85,7 @@ func (w *Work) check(fs *faults) {
 		fs.id(p+"/component", f.Component, false)
 		fs.need(p+"/part", f.Part, "It is not said which part was fitted", "")
 		checkTerm(fs, p+"/origin", f.Origin, Origins())
+		fs.id(p+"/stock", f.Stock, true)
 	}
 	fs.ids("/photos", w.Photos)
 	fs.id("/by", w.By, false)
@@ -151,9 +154,12 @@ type Check struct {
 	Outcome    string    `json:"outcome"` // passed, failed, not-done
 	Readings   []Reading `json:"readings,omitempty"`
 	Work       string    `json:"work,omitempty"`
-	By         string    `json:"by"`
-	Second     string    `json:"second,omitempty"`
-	Photos     []string  `json:"photos,omitempty"`
+	// Of is the check of a gate that this is, Recheck the recheck that it does.
+	Of      string   `json:"of,omitempty"`
+	Recheck string   `json:"recheck,omitempty"`
+	By      string   `json:"by"`
+	Second  string   `json:"second,omitempty"`
+	Photos  []string `json:"photos,omitempty"`
 }
 
 // Reading is a figure with unit, uncertainty and instrument.
@@ -177,11 +183,11 @@ func (c *Check) check(fs *faults) {
 	fs.ids("/components", c.Components)
 	checkTerm(fs, "/outcome", c.Outcome, Outcomes())
 	for i, r := range c.Readings {
-		fs.need(at("/readings", i)+"/quantity", r.Quantity, "It is not said what was read", "")
-		fs.need(at("/readings", i)+"/unit", r.Unit, "The reading has no unit", "Write the unit, or 1 for a bare number.")
-		fs.notNegative(at("/readings", i)+"/uncertainty", r.Uncertainty, r.Unit)
+		r.check(fs, at("/readings", i))
 	}
 	fs.id("/work", c.Work, true)
+	fs.id("/of", c.Of, true)
+	fs.id("/recheck", c.Recheck, true)
 	fs.id("/by", c.By, false)
 	fs.id("/second", c.Second, true)
 	fs.ids("/photos", c.Photos)

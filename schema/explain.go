@@ -335,6 +335,9 @@ func alternatives(node map[string]any, keyword string, object map[string]any, f 
 		}
 	}
 	f.Found, f.Allowed = strings.Join(given, " and "), "exactly one of "+strings.Join(names, ", ")
+	if keyword == "anyOf" {
+		f.Allowed = "at least one of " + strings.Join(names, ", ")
+	}
 	f.Message, f.Fix = "Neither "+strings.Join(names, " nor ")+" is given", "Give one of them."
 	if len(given) > 0 {
 		f.Message, f.Fix = "Only one of "+strings.Join(given, " and ")+" can be given", "Keep one of them."

@@ -32,6 +32,7 @@ func TestEnumsAreTheVocabulary(t *testing.T) {
 		"function": registry.Functions(), "custody": registry.Custodies(), "removedCustody": removed, "witness": registry.Witnesses(),
 		"evidenceKind": registry.EvidenceKinds(), "role": registry.Roles(), "purpose": registry.Purposes(), "shown": registry.Shown(),
 		"answer": registry.Answers(), "channel": registry.Channels(), "outcome": registry.Outcomes(), "priceKind": registry.PriceKinds(),
+		"hand": registry.Hands(), "felt": registry.Felts(),
 	}
 	states := map[string][]string{"proposition": {"origin", "finish", "specification", "assembly"}}
 	for _, p := range []registry.Proposition{registry.PropositionOrigin, registry.PropositionFinish, registry.PropositionSpecification, registry.PropositionAssembly} {
