@@ -2,6 +2,7 @@ package catalog_test
 
 import (
 	"fmt"
+	"os"
 	"regexp"
 	"slices"
 	"strings"
@@ -55,11 +56,10 @@ func TestWorkedExampleOfSeveralFaults(t *testing.T) {
 func TestWorkedExampleOfAMissingSpark(t *testing.T) {
 	c := load(t)
 	for _, want := range []struct {
-		test, cause            string
-		prior, cure            float64
-		minutes, points        float64
-		opening                string
-		openingHours, forOpens float64
+		test, cause     string
+		prior, cure     float64
+		minutes, points float64
+		opening         string
 	}{
 		{test: "try-cut-out", cause: "cut-out-earthing", prior: .10, cure: 1, minutes: 5},
 		{test: "try-plug-and-lead", cause: "plug-or-lead", prior: .16, cure: 1, minutes: 10},
@@ -107,6 +107,23 @@ func TestComplaints(t *testing.T) {
 	assert.ElementsMatch(t, []string{"will-not-turn", "no-spark", "spark-fades-hot", "no-fuel", "floods", "low-compression", "will-not-start",
 		"runs-then-dies", "smokes", "clutch-will-not-free", "clutch-slips", "gear-trouble", "brake-drags", "brake-weak", "charging-dead",
 		"steering-notchy", "oil-leaks"}, got)
+}
+
+// data/README.md counts what is there.
+func TestReadMeCountsTheSymptoms(t *testing.T) {
+	c := load(t)
+	raw, err := os.ReadFile("data/README.md")
+	require.NoError(t, err)
+	trials := 0
+	for _, x := range c.FaultTests() {
+		if x.Repairs != nil {
+			trials++
+		}
+	}
+	for _, want := range []string{fmt.Sprintf("%d things that a rider", len(c.Complaints())), fmt.Sprintf("%d causes", len(c.Causes())),
+		fmt.Sprintf("%d observations", len(c.Observations())), fmt.Sprintf("%d ways to answer them and %d trials", len(c.FaultTests())-trials, trials)} {
+		assert.Contains(t, string(raw), want)
+	}
 }
 
 // Each cause states why its numbers are what they are, in its own row.
@@ -221,7 +238,7 @@ func TestSymptomModel(t *testing.T) {
 	// By hand: 1 − (1 − .12)(1 − .35·.15)(1 − .15·.20).
 	assert.InDelta(t, 0.191214, m.Observations[i].Leak, 1e-12)
 	assert.Equal(t, map[string]float64{"clutch-oiled": .8}, m.Observations[i].Links)
-	assert.Equal(t, []string{"clutch-cable-slack", "clutch-plates-stuck", "clutch-rod-worn", "oil-in-crankcase", "oil-overfilled"}, m.Outside)
+	assert.Equal(t, []string{"clutch-basket-notched", "clutch-cable-slack", "clutch-plates-stuck", "clutch-rod-worn", "oil-in-crankcase", "oil-overfilled"}, m.Outside)
 	for _, x := range m.Tests {
 		assert.True(t, x.Repairs != nil && slices.Contains(causes, x.Repairs.Cause) ||
 			slices.ContainsFunc(m.Observations, func(o catalog.Observation) bool { return o.ID == x.Observation }), x.ID)
@@ -300,7 +317,7 @@ func TestPackOfSymptoms(t *testing.T) {
 	c := load(t, pack("a.json", `{"assumption":"Counted on 41 machines of the register.",
 		"causes":[{"id":"condenser-failed","prior":0.6}],
 		"observations":[{"id":"spark-fades-hot","links":{"condenser-failed":0.9,"points-dirty":0}}],
-		"tests":[{"id":"find-rust-in-bore","minutes":25,"cautions":["ht-1"]}],
+		"tests":[{"id":"find-rust-in-bore","minutes":25,"cautions":["ht-1"]},{"id":"find-dogs-rounded","openings":[]}],
 		"complaints":[{"id":"no-spark","first":["Look for the star on the magneto."]}]}`))
 	house := load(t)
 	cause, _ := c.Cause("condenser-failed")
@@ -316,6 +333,8 @@ func TestPackOfSymptoms(t *testing.T) {
 	test, _ := c.FaultTest("find-rust-in-bore")
 	assert.Equal(t, 25.0, test.Minutes)
 	assert.Equal(t, []string{"ht-1", "bio-1"}, test.Cautions)
+	test, _ = c.FaultTest("find-dogs-rounded")
+	assert.Equal(t, []string{"gearbox-cover"}, test.Openings, "leaving things out takes nothing away")
 	complaint, _ := c.Complaint("no-spark")
 	assert.Len(t, complaint.First, 4)
 	assert.NotEqual(t, house.Identity().Digest, c.Identity().Digest)
