@@ -192,6 +192,9 @@ func TestTestsWarnAndForbid(t *testing.T) {
 		if regexp.MustCompile(`[Pp]lug out`).MatchString(x.How) && regexp.MustCompile(`turn|rock`).MatchString(x.How) {
 			assert.Regexp(t, `lead earthed|gap tool`, x.How, "%s: a magneto is never turned with its lead open", x.ID)
 		}
+		if x.Level < catalog.TestQuick && x.ID != "find-rust-in-bore" { // through the plug hole counts as looking
+			assert.NotRegexp(t, `(?i)plug (comes )?out|unhook|(^|points )cap off`, x.How, x.ID)
+		}
 		if x.SlavePart != "" {
 			for _, w := range strings.Fields(x.SlavePart) {
 				slaves[w] = true
