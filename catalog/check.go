@@ -29,6 +29,7 @@ func (b *builder) check() {
 	b.checkOpenings()
 	b.checkRest()
 	b.checkValue()
+	b.checkSymptoms()
 }
 
 // spot is one item while it is checked.

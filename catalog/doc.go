@@ -1,7 +1,8 @@
 // Package catalog holds what is known of motorcycles in general: the anatomy,
 // assemblies and priors, signs and what they say, the ladder of treatments,
-// cautions, standpoints, gates, openings, the as-found picture list and plain
-// words. It exists so that every number that is a convention or an assumption
+// cautions, standpoints, gates, openings, the as-found picture list, plain
+// words, and complaints with their causes and the tests that tell these apart.
+// It exists so that every number that is a convention or an assumption
 // stands in data that can be read, versioned and replaced, and none in code.
 //
 // The house's data lie in data/*.json and are embedded. A pack, written by
@@ -19,5 +20,6 @@
 //
 // It refuses packs that remove or weaken a caution, a gate, the need for the
 // owner's approval or the mark of an act that cannot be undone. It computes
-// nothing: posteriors and indices are the business of scoring.
+// nothing but the leak of what SymptomModel picks: posteriors and indices are
+// the business of scoring.
 package catalog

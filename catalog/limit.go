@@ -72,6 +72,24 @@ func limitOpening(fs *faults, at place, old, now *Opening) {
 	now.Behind = join(old.Behind, now.Behind)
 }
 
+func limitTest(fs *faults, at place, old, now *FaultTest) {
+	if now.Level < old.Level {
+		fs.add(at.to("/level"), strconv.Itoa(now.Level), strconv.Itoa(old.Level)+" or more", "A pack cannot say that a test disturbs less than the house says", "Leave the level out, or write a test of your own.")
+	}
+	fixed(fs, at, "/observation", old.Observation, now.Observation, "A test keeps what it answers, because records use it")
+	if !reflect.DeepEqual(old.Repairs, now.Repairs) {
+		fs.add(at.to("/repairs"), "another cure", "the cure of the house", "A test keeps the cure that it tries, because records use it", "Write a test of your own.")
+	}
+	now.Openings = join(old.Openings, now.Openings)
+	now.Cautions = join(old.Cautions, now.Cautions)
+}
+
+func limitComplaint(fs *faults, at place, old, now *Complaint) {
+	fixed(fs, at, "/observation", old.Observation, now.Observation, "A complaint keeps its observation, because records use it")
+	now.First = join(old.First, now.First)
+	now.Cautions = join(old.Cautions, now.Cautions)
+}
+
 func limitPhoto(fs *faults, at place, old, now *Photo) {
 	raised(fs, at, "/withhold", old.Withhold, now.Withhold, "A picture that is kept out of public editions stays so")
 }

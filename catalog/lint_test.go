@@ -336,6 +336,18 @@ func TestEverythingSaysOnWhatItRests(t *testing.T) {
 	for _, x := range c.ValueAssumptions() {
 		see(x.ID, x.Basis)
 	}
+	for _, x := range c.Causes() {
+		see(x.ID, x.Basis)
+	}
+	for _, x := range c.Observations() {
+		see(x.ID, x.Basis)
+	}
+	for _, x := range c.FaultTests() {
+		see(x.ID, x.Basis)
+	}
+	for _, x := range c.Complaints() {
+		see(x.ID, x.Basis)
+	}
 	for _, p := range []registry.Proposition{registry.PropositionOrigin, registry.PropositionFinish, registry.PropositionSpecification} {
 		s, ok := c.Survey(p)
 		require.True(t, ok, p)

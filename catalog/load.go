@@ -15,51 +15,59 @@ var house embed.FS
 
 // houseFiles are the embedded files, in the order in which they are read.
 var houseFiles = [...]string{"anatomy", "assemblies", "priors", "signs", "treatments", "cautions", "conditions", "standpoints",
-	"gates", "openings", "photos", "words", "value"}
+	"gates", "openings", "photos", "words", "value", "causes", "observations", "tests", "complaints"}
 
 // Catalog is the house's data with the packs laid over them. It never changes
 // and may be used from several goroutines.
 type Catalog struct {
-	groups      table[Group]
-	components  table[Component]
-	assemblies  table[Assembly]
-	priors      table[PriorClass]
-	signs       table[Sign]
-	survey      table[SurveyTable]
-	treatments  table[Treatment]
-	cautions    table[Caution]
-	conditions  table[Condition]
-	standpoints table[Standpoint]
-	gates       table[Gate]
-	openings    table[Opening]
-	photos      table[Photo]
-	words       table[Word]
-	value       table[ValueAssumption]
-	aliases     map[string]string // code → id
-	identity    Identity
+	groups       table[Group]
+	components   table[Component]
+	assemblies   table[Assembly]
+	priors       table[PriorClass]
+	signs        table[Sign]
+	survey       table[SurveyTable]
+	treatments   table[Treatment]
+	cautions     table[Caution]
+	conditions   table[Condition]
+	standpoints  table[Standpoint]
+	gates        table[Gate]
+	openings     table[Opening]
+	photos       table[Photo]
+	words        table[Word]
+	value        table[ValueAssumption]
+	causes       table[Cause]
+	observations table[Observation]
+	tests        table[FaultTest]
+	complaints   table[Complaint]
+	aliases      map[string]string // code → id
+	identity     Identity
 }
 
 // file is one file of the house.
 type file struct {
-	ID          string            `json:"id"`
-	Version     string            `json:"version"`
-	Source      string            `json:"source"`
-	Assumption  string            `json:"assumption"`
-	Groups      []Group           `json:"groups"`
-	Components  []Component       `json:"components"`
-	Assemblies  []Assembly        `json:"assemblies"`
-	Priors      []PriorClass      `json:"priors"`
-	Signs       []Sign            `json:"signs"`
-	Survey      []SurveyTable     `json:"survey"`
-	Treatments  []Treatment       `json:"treatments"`
-	Cautions    []Caution         `json:"cautions"`
-	Conditions  []Condition       `json:"conditions"`
-	Standpoints []Standpoint      `json:"standpoints"`
-	Gates       []Gate            `json:"gates"`
-	Openings    []Opening         `json:"openings"`
-	Photos      []Photo           `json:"photos"`
-	Words       []Word            `json:"words"`
-	Value       []ValueAssumption `json:"value"`
+	ID           string            `json:"id"`
+	Version      string            `json:"version"`
+	Source       string            `json:"source"`
+	Assumption   string            `json:"assumption"`
+	Groups       []Group           `json:"groups"`
+	Components   []Component       `json:"components"`
+	Assemblies   []Assembly        `json:"assemblies"`
+	Priors       []PriorClass      `json:"priors"`
+	Signs        []Sign            `json:"signs"`
+	Survey       []SurveyTable     `json:"survey"`
+	Treatments   []Treatment       `json:"treatments"`
+	Cautions     []Caution         `json:"cautions"`
+	Conditions   []Condition       `json:"conditions"`
+	Standpoints  []Standpoint      `json:"standpoints"`
+	Gates        []Gate            `json:"gates"`
+	Openings     []Opening         `json:"openings"`
+	Photos       []Photo           `json:"photos"`
+	Words        []Word            `json:"words"`
+	Value        []ValueAssumption `json:"value"`
+	Causes       []Cause           `json:"causes"`
+	Observations []Observation     `json:"observations"`
+	Tests        []FaultTest       `json:"tests"`
+	Complaints   []Complaint       `json:"complaints"`
 }
 
 // Load reads the house's data and lays packs over them in the order given, the
@@ -131,6 +139,10 @@ func (b *builder) house() error {
 		settle(&b.c.photos, f.Photos, base)
 		settle(&b.c.words, f.Words, base)
 		settle(&b.c.value, f.Value, base)
+		settle(&b.c.causes, f.Causes, base)
+		settle(&b.c.observations, f.Observations, base)
+		settle(&b.c.tests, f.Tests, base)
+		settle(&b.c.complaints, f.Complaints, base)
 	}
 	return nil
 }

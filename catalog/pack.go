@@ -25,25 +25,29 @@ const manifestName = "manifest.json"
 
 // content is one file of a pack: rows that change the house's or add to them.
 type content struct {
-	ID          string            `json:"id"`
-	Version     string            `json:"version"`
-	Source      string            `json:"source"`
-	Assumption  string            `json:"assumption"`
-	Groups      []json.RawMessage `json:"groups"`
-	Components  []json.RawMessage `json:"components"`
-	Assemblies  []json.RawMessage `json:"assemblies"`
-	Priors      []json.RawMessage `json:"priors"`
-	Signs       []json.RawMessage `json:"signs"`
-	Survey      []json.RawMessage `json:"survey"`
-	Treatments  []json.RawMessage `json:"treatments"`
-	Cautions    []json.RawMessage `json:"cautions"`
-	Conditions  []json.RawMessage `json:"conditions"`
-	Standpoints []json.RawMessage `json:"standpoints"`
-	Gates       []json.RawMessage `json:"gates"`
-	Openings    []json.RawMessage `json:"openings"`
-	Photos      []json.RawMessage `json:"photos"`
-	Words       []json.RawMessage `json:"words"`
-	Value       []json.RawMessage `json:"value"`
+	ID           string            `json:"id"`
+	Version      string            `json:"version"`
+	Source       string            `json:"source"`
+	Assumption   string            `json:"assumption"`
+	Groups       []json.RawMessage `json:"groups"`
+	Components   []json.RawMessage `json:"components"`
+	Assemblies   []json.RawMessage `json:"assemblies"`
+	Priors       []json.RawMessage `json:"priors"`
+	Signs        []json.RawMessage `json:"signs"`
+	Survey       []json.RawMessage `json:"survey"`
+	Treatments   []json.RawMessage `json:"treatments"`
+	Cautions     []json.RawMessage `json:"cautions"`
+	Conditions   []json.RawMessage `json:"conditions"`
+	Standpoints  []json.RawMessage `json:"standpoints"`
+	Gates        []json.RawMessage `json:"gates"`
+	Openings     []json.RawMessage `json:"openings"`
+	Photos       []json.RawMessage `json:"photos"`
+	Words        []json.RawMessage `json:"words"`
+	Value        []json.RawMessage `json:"value"`
+	Causes       []json.RawMessage `json:"causes"`
+	Observations []json.RawMessage `json:"observations"`
+	Tests        []json.RawMessage `json:"tests"`
+	Complaints   []json.RawMessage `json:"complaints"`
 }
 
 // pack lays one pack over what is there. Nothing of it is laid when one of its
@@ -241,6 +245,10 @@ func (b *builder) lay(l layer, c *content) {
 	lay(b, l, &b.c.photos, "photos", "id", c.Photos, limitPhoto)
 	lay(b, l, &b.c.words, "words", "id", c.Words, nil)
 	lay(b, l, &b.c.value, "value", "id", c.Value, nil)
+	lay(b, l, &b.c.causes, "causes", "id", c.Causes, nil)
+	lay(b, l, &b.c.observations, "observations", "id", c.Observations, nil)
+	lay(b, l, &b.c.tests, "tests", "id", c.Tests, limitTest)
+	lay(b, l, &b.c.complaints, "complaints", "id", c.Complaints, limitComplaint)
 }
 
 // lay lays the rows of one section: a key that is known changes its row, any

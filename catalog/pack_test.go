@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
@@ -55,7 +56,7 @@ func documented(t *testing.T) fstest.MapFS {
 	for _, part := range regexp.MustCompile("(?s)### `([a-z.]+)`\n\n```json\n(.*?)```").FindAllSubmatch(raw, -1) {
 		m[string(part[1])] = &fstest.MapFile{Data: part[2]}
 	}
-	require.Len(t, m, 4)
+	require.Len(t, m, 5)
 	return m
 }
 
@@ -100,6 +101,13 @@ func TestDocumentedPack(t *testing.T) {
 	step := catalog.Step{Act: "remove", Components: []string{"gearbox.kick-start-lever"}}
 	assert.Contains(t, ids(c.CautionsFor(step)), "spring-1")
 	assert.NotContains(t, ids(house.CautionsFor(step)), "spring-1")
+
+	condenser, _ := c.Cause("condenser-failed")
+	before, _ := house.Cause("condenser-failed")
+	assert.Equal(t, .43, condenser.Prior)
+	assert.Equal(t, before.Cures, condenser.Cures)
+	model, _ := c.SymptomModel([]string{"spark-fades-hot"})
+	assert.True(t, slices.ContainsFunc(model.Tests, func(x catalog.FaultTest) bool { return x.ID == "find-tar-at-condenser" }))
 
 	gate, _ := c.Gate("turns-by-hand")
 	assert.Equal(t, 2, gate.LeastChecks)

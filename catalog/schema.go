@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -94,9 +95,10 @@ func (c compiled) leaves(doc any, e *jsonschema.ValidationError, out *[]registry
 	switch keyword {
 	case "additionalProperties":
 		properties, _ := schema["properties"].(map[string]any)
+		patterns, _ := schema["patternProperties"].(map[string]any)
 		object, _ := found.(map[string]any)
 		for _, k := range sortedKeys(object) {
-			if _, ok := properties[k]; !ok {
+			if _, ok := properties[k]; !ok && !fitsAny(k, patterns) {
 				*out = append(*out, registry.Field{Pointer: e.InstanceLocation + "/" + escape(k), Found: strconv.Quote(k),
 					Allowed: strings.Join(sortedKeys(properties), ", "), Message: "This key is not known here", Fix: "Correct its spelling, or take it out."})
 			}
@@ -139,6 +141,16 @@ func (c compiled) leaves(doc any, e *jsonschema.ValidationError, out *[]registry
 		f.Message = e.Message
 	}
 	*out = append(*out, f)
+}
+
+// fitsAny says whether a key has the form of one of the patterns.
+func fitsAny(key string, patterns map[string]any) bool {
+	for _, p := range sortedKeys(patterns) {
+		if ok, err := regexp.MatchString(p, key); err == nil && ok {
+			return true
+		}
+	}
+	return false
 }
 
 // lookUp follows a JSON Pointer.

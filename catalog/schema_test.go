@@ -36,6 +36,15 @@ func TestSchemaSpeaksTheVocabulary(t *testing.T) {
 	require.NoError(t, json.Unmarshal(packSchema, &schema))
 	assert.Equal(t, registry.TermIDs(Acts()), schema.Defs["act"].Enum)
 	assert.Equal(t, registry.TermIDs(Materials()), schema.Defs["material"].Enum)
+	var group, reading, unit struct {
+		Enum       []string
+		Properties map[string]json.RawMessage
+	}
+	require.NoError(t, json.Unmarshal(schema.Defs["complaint"].Properties["group"], &group))
+	assert.Equal(t, registry.TermIDs(ComplaintGroups()), group.Enum)
+	require.NoError(t, json.Unmarshal(schema.Defs["observation"].Properties["reading"], &reading))
+	require.NoError(t, json.Unmarshal(reading.Properties["unit"], &unit))
+	assert.Equal(t, registry.TermIDs(Units()), unit.Enum)
 	for def, p := range map[string]registry.Proposition{"origin-shares": registry.PropositionOrigin, "finish-shares": registry.PropositionFinish, "specification-shares": registry.PropositionSpecification} {
 		states := registry.States(p)
 		slices.Sort(states)
