@@ -132,8 +132,12 @@ func Card(in CardInput) (CardResult, error) {
 	out := CardResult{White: in.White, Areas: []CardArea{}, Patches: []CardPatchMiss{}, Matrix: all.matrix()}
 	var square Lab
 	reach := 0.0
+	suspect, least := "", math.Inf(1) // the patch without which the others are met best
 	for i, p := range in.Patches {
 		without := fitCard(in.Patches, i, in.White)
+		if rest := without.rest(in.Patches, i); rest < least {
+			suspect, least = p.ID, rest
+		}
 		foretold := without.lab(p.Linear)
 		out.Patches = append(out.Patches, CardPatchMiss{p.ID, out.Fitted.take(p, all.lab(p.Linear), len(in.Patches)),
 			out.LeftOut.take(p, foretold, len(in.Patches))})
@@ -143,8 +147,8 @@ func Card(in CardInput) (CardResult, error) {
 		reach = max(reach, all.leverage(p.Linear))
 	}
 	if limit := in.Assumed.LargestResidual; out.LeftOut.Mean > limit {
-		return CardResult{}, insufficient("/patches", "The patches miss their known colours by "+shown(out.LeftOut.Mean)+" on average, and "+quote(out.LeftOut.Patch)+" by "+shown(out.LeftOut.Worst)+
-			"; at most "+number(limit)+" is allowed", "Look whether that patch is marked right, lies in shadow or shines, and whether the camera wrote a picture without effects.")
+		return CardResult{}, insufficient("/patches", "The patches miss their known colours by "+shown(out.LeftOut.Mean)+" on average; at most "+number(limit)+
+			" is allowed. Without "+quote(suspect)+" the others are met best", "Look whether that patch is marked right, lies in shadow or shines, and whether the camera wrote a picture without effects.")
 	}
 	many := float64(len(in.Patches))
 	uncertainty := Lab{math.Sqrt(square.L / many), math.Sqrt(square.A / many), math.Sqrt(square.B / many)}
@@ -249,6 +253,16 @@ func fitCard(patches []CardPatch, without int, white string) cardFit {
 		c.gains[k] = t.solve()
 	}
 	return c
+}
+
+// rest is how far the patches but one are missed, all together.
+func (c cardFit) rest(patches []CardPatch, without int) (sum float64) {
+	for i, p := range patches {
+		if i != without {
+			sum += ColourDifference(p.Lab, c.lab(p.Linear))
+		}
+	}
+	return sum
 }
 
 func (c cardFit) matrix() (m [3][4]float64) {
