@@ -29,6 +29,8 @@ func (b *builder) check() {
 	b.checkOpenings()
 	b.checkRest()
 	b.checkValue()
+	b.checkMeasures()
+	b.checkPublished()
 }
 
 // spot is one item while it is checked.

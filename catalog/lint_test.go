@@ -336,6 +336,12 @@ func TestEverythingSaysOnWhatItRests(t *testing.T) {
 	for _, x := range c.ValueAssumptions() {
 		see(x.ID, x.Basis)
 	}
+	for _, x := range c.MeasureAssumptions() {
+		see(x.ID, x.Basis)
+	}
+	for _, x := range c.PublishedRules() {
+		see(x.ID, x.Basis)
+	}
 	for _, p := range []registry.Proposition{registry.PropositionOrigin, registry.PropositionFinish, registry.PropositionSpecification} {
 		s, ok := c.Survey(p)
 		require.True(t, ok, p)

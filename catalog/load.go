@@ -15,7 +15,8 @@ var house embed.FS
 
 // houseFiles are the embedded files, in the order in which they are read.
 var houseFiles = [...]string{"anatomy", "assemblies", "priors", "signs", "treatments", "cautions", "conditions", "standpoints",
-	"gates", "openings", "photos", "words", "value"}
+	"gates", "openings", "photos", "words", "value",
+	"measures", "published"}
 
 // Catalog is the house's data with the packs laid over them. It never changes
 // and may be used from several goroutines.
@@ -35,31 +36,35 @@ type Catalog struct {
 	photos      table[Photo]
 	words       table[Word]
 	value       table[ValueAssumption]
+	measures    table[MeasureAssumption]
+	published   table[PublishedRule]
 	aliases     map[string]string // code → id
 	identity    Identity
 }
 
 // file is one file of the house.
 type file struct {
-	ID          string            `json:"id"`
-	Version     string            `json:"version"`
-	Source      string            `json:"source"`
-	Assumption  string            `json:"assumption"`
-	Groups      []Group           `json:"groups"`
-	Components  []Component       `json:"components"`
-	Assemblies  []Assembly        `json:"assemblies"`
-	Priors      []PriorClass      `json:"priors"`
-	Signs       []Sign            `json:"signs"`
-	Survey      []SurveyTable     `json:"survey"`
-	Treatments  []Treatment       `json:"treatments"`
-	Cautions    []Caution         `json:"cautions"`
-	Conditions  []Condition       `json:"conditions"`
-	Standpoints []Standpoint      `json:"standpoints"`
-	Gates       []Gate            `json:"gates"`
-	Openings    []Opening         `json:"openings"`
-	Photos      []Photo           `json:"photos"`
-	Words       []Word            `json:"words"`
-	Value       []ValueAssumption `json:"value"`
+	ID          string              `json:"id"`
+	Version     string              `json:"version"`
+	Source      string              `json:"source"`
+	Assumption  string              `json:"assumption"`
+	Groups      []Group             `json:"groups"`
+	Components  []Component         `json:"components"`
+	Assemblies  []Assembly          `json:"assemblies"`
+	Priors      []PriorClass        `json:"priors"`
+	Signs       []Sign              `json:"signs"`
+	Survey      []SurveyTable       `json:"survey"`
+	Treatments  []Treatment         `json:"treatments"`
+	Cautions    []Caution           `json:"cautions"`
+	Conditions  []Condition         `json:"conditions"`
+	Standpoints []Standpoint        `json:"standpoints"`
+	Gates       []Gate              `json:"gates"`
+	Openings    []Opening           `json:"openings"`
+	Photos      []Photo             `json:"photos"`
+	Words       []Word              `json:"words"`
+	Value       []ValueAssumption   `json:"value"`
+	Measures    []MeasureAssumption `json:"measures"`
+	Published   []PublishedRule     `json:"published"`
 }
 
 // Load reads the house's data and lays packs over them in the order given, the
@@ -131,6 +136,8 @@ func (b *builder) house() error {
 		settle(&b.c.photos, f.Photos, base)
 		settle(&b.c.words, f.Words, base)
 		settle(&b.c.value, f.Value, base)
+		settle(&b.c.measures, f.Measures, base)
+		settle(&b.c.published, f.Published, base)
 	}
 	return nil
 }

@@ -44,6 +44,8 @@ type content struct {
 	Photos      []json.RawMessage `json:"photos"`
 	Words       []json.RawMessage `json:"words"`
 	Value       []json.RawMessage `json:"value"`
+	Measures    []json.RawMessage `json:"measures"`
+	Published   []json.RawMessage `json:"published"`
 }
 
 // pack lays one pack over what is there. Nothing of it is laid when one of its
@@ -241,6 +243,8 @@ func (b *builder) lay(l layer, c *content) {
 	lay(b, l, &b.c.photos, "photos", "id", c.Photos, limitPhoto)
 	lay(b, l, &b.c.words, "words", "id", c.Words, nil)
 	lay(b, l, &b.c.value, "value", "id", c.Value, nil)
+	lay(b, l, &b.c.measures, "measures", "id", c.Measures, nil)
+	lay(b, l, &b.c.published, "published", "id", c.Published, limitPublished)
 }
 
 // lay lays the rows of one section: a key that is known changes its row, any
