@@ -341,6 +341,7 @@ func TestEverythingSaysOnWhatItRests(t *testing.T) {
 	}
 	for _, x := range c.PublishedRules() {
 		see(x.ID, x.Basis)
+		assert.NotEmpty(t, x.Source, x.ID)
 	}
 	for _, p := range []registry.Proposition{registry.PropositionOrigin, registry.PropositionFinish, registry.PropositionSpecification} {
 		s, ok := c.Survey(p)
