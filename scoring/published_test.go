@@ -146,7 +146,10 @@ func TestPublishedRulesRefuse(t *testing.T) {
 	sheet.Categories[0].Lost = 6.25
 	_, err = Judging(sheet)
 	refused(t, err, registry.CodeInvalid, "/categories/0/lost")
-	sheet.Categories[0].Lost, sheet.Has = 6, []string{"first"}
+	sheet.Step, sheet.Categories[0].Lost = 0.1, 0.3 // whose quotient is not 3 to the last bit
+	_, err = Judging(sheet)
+	require.NoError(t, err)
+	sheet.Step, sheet.Categories[0].Lost, sheet.Has = 0.25, 6, []string{"first"}
 	_, err = Judging(sheet)
 	refused(t, err, registry.CodeInvalid, "/has/0")
 	_, err = Judging(JudgingInput{Rule: aRule(), Step: 1})
