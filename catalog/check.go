@@ -30,6 +30,8 @@ func (b *builder) check() {
 	b.checkRest()
 	b.checkValue()
 	b.checkSymptoms()
+	b.checkMeasures()
+	b.checkPublished()
 }
 
 // spot is one item while it is checked.

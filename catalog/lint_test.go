@@ -348,6 +348,13 @@ func TestEverythingSaysOnWhatItRests(t *testing.T) {
 	for _, x := range c.Complaints() {
 		see(x.ID, x.Basis)
 	}
+	for _, x := range c.MeasureAssumptions() {
+		see(x.ID, x.Basis)
+	}
+	for _, x := range c.PublishedRules() {
+		see(x.ID, x.Basis)
+		assert.NotEmpty(t, x.Source, x.ID)
+	}
 	for _, p := range []registry.Proposition{registry.PropositionOrigin, registry.PropositionFinish, registry.PropositionSpecification} {
 		s, ok := c.Survey(p)
 		require.True(t, ok, p)

@@ -15,7 +15,7 @@ var house embed.FS
 
 // houseFiles are the embedded files, in the order in which they are read.
 var houseFiles = [...]string{"anatomy", "assemblies", "priors", "signs", "treatments", "cautions", "conditions", "standpoints",
-	"gates", "openings", "photos", "words", "value", "causes", "observations", "tests", "complaints"}
+	"gates", "openings", "photos", "words", "value", "causes", "observations", "tests", "complaints", "measures", "published"}
 
 // Catalog is the house's data with the packs laid over them. It never changes
 // and may be used from several goroutines.
@@ -41,33 +41,37 @@ type Catalog struct {
 	complaints   table[Complaint]
 	aliases      map[string]string // code → id
 	identity     Identity
+	measures     table[MeasureAssumption]
+	published    table[PublishedRule]
 }
 
 // file is one file of the house.
 type file struct {
-	ID           string            `json:"id"`
-	Version      string            `json:"version"`
-	Source       string            `json:"source"`
-	Assumption   string            `json:"assumption"`
-	Groups       []Group           `json:"groups"`
-	Components   []Component       `json:"components"`
-	Assemblies   []Assembly        `json:"assemblies"`
-	Priors       []PriorClass      `json:"priors"`
-	Signs        []Sign            `json:"signs"`
-	Survey       []SurveyTable     `json:"survey"`
-	Treatments   []Treatment       `json:"treatments"`
-	Cautions     []Caution         `json:"cautions"`
-	Conditions   []Condition       `json:"conditions"`
-	Standpoints  []Standpoint      `json:"standpoints"`
-	Gates        []Gate            `json:"gates"`
-	Openings     []Opening         `json:"openings"`
-	Photos       []Photo           `json:"photos"`
-	Words        []Word            `json:"words"`
-	Value        []ValueAssumption `json:"value"`
-	Causes       []Cause           `json:"causes"`
-	Observations []Observation     `json:"observations"`
-	Tests        []FaultTest       `json:"tests"`
-	Complaints   []Complaint       `json:"complaints"`
+	ID           string              `json:"id"`
+	Version      string              `json:"version"`
+	Source       string              `json:"source"`
+	Assumption   string              `json:"assumption"`
+	Groups       []Group             `json:"groups"`
+	Components   []Component         `json:"components"`
+	Assemblies   []Assembly          `json:"assemblies"`
+	Priors       []PriorClass        `json:"priors"`
+	Signs        []Sign              `json:"signs"`
+	Survey       []SurveyTable       `json:"survey"`
+	Treatments   []Treatment         `json:"treatments"`
+	Cautions     []Caution           `json:"cautions"`
+	Conditions   []Condition         `json:"conditions"`
+	Standpoints  []Standpoint        `json:"standpoints"`
+	Gates        []Gate              `json:"gates"`
+	Openings     []Opening           `json:"openings"`
+	Photos       []Photo             `json:"photos"`
+	Words        []Word              `json:"words"`
+	Value        []ValueAssumption   `json:"value"`
+	Causes       []Cause             `json:"causes"`
+	Observations []Observation       `json:"observations"`
+	Tests        []FaultTest         `json:"tests"`
+	Complaints   []Complaint         `json:"complaints"`
+	Measures     []MeasureAssumption `json:"measures"`
+	Published    []PublishedRule     `json:"published"`
 }
 
 // Load reads the house's data and lays packs over them in the order given, the
@@ -143,6 +147,8 @@ func (b *builder) house() error {
 		settle(&b.c.observations, f.Observations, base)
 		settle(&b.c.tests, f.Tests, base)
 		settle(&b.c.complaints, f.Complaints, base)
+		settle(&b.c.measures, f.Measures, base)
+		settle(&b.c.published, f.Published, base)
 	}
 	return nil
 }

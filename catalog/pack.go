@@ -48,6 +48,8 @@ type content struct {
 	Observations []json.RawMessage `json:"observations"`
 	Tests        []json.RawMessage `json:"tests"`
 	Complaints   []json.RawMessage `json:"complaints"`
+	Measures     []json.RawMessage `json:"measures"`
+	Published    []json.RawMessage `json:"published"`
 }
 
 // pack lays one pack over what is there. Nothing of it is laid when one of its
@@ -249,6 +251,8 @@ func (b *builder) lay(l layer, c *content) {
 	lay(b, l, &b.c.observations, "observations", "id", c.Observations, nil)
 	lay(b, l, &b.c.tests, "tests", "id", c.Tests, limitTest)
 	lay(b, l, &b.c.complaints, "complaints", "id", c.Complaints, limitComplaint)
+	lay(b, l, &b.c.measures, "measures", "id", c.Measures, nil)
+	lay(b, l, &b.c.published, "published", "id", c.Published, limitPublished)
 }
 
 // lay lays the rows of one section: a key that is known changes its row, any

@@ -33,6 +33,7 @@ func Importers() []Importer {
 		sheetImporter("parts", "A list of parts and when they were fitted, as XLSX or CSV.", "fitting"),
 		sheetImporter("removed", "A list of removed parts and where they are kept, as XLSX or CSV.", "removed-part"),
 		sheetImporter("sales", "A list of sales of like machines as XLSX or CSV.", "comparable-sale"),
+		sheetImporter("film", "Readings of a paint film gauge as XLSX or CSV: one row a reading.", "measurement"),
 		{Name: "json", Reads: "Records of any kind as JSON: one, a list, or one a line.", Records: registry.Kinds(), Fits: fitsJSON, Open: openJSON},
 	}
 }

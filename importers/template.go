@@ -159,7 +159,7 @@ func templateXLSX(w io.Writer, t Table, a *Anatomy) (err error) {
 // not turn into dates or numbers. Dates such as 1957-06 are words too.
 func isText(c Column) bool {
 	switch c.Heading {
-	case "condition", "count", "reliability", "price", "distance", "substance", "surface":
+	case "condition", "count", "reliability", "price", "distance", "substance", "surface", "number", "reading", "uncertainty":
 		return false
 	}
 	return !strings.HasPrefix(c.Heading, likelihood)

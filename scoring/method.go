@@ -30,6 +30,16 @@ const (
 	MethodWait       = "wait/1"
 	MethodLeave      = "leave/1"
 	MethodTest       = "test/1"
+
+	MethodFilm        = "film/1"
+	MethodColour      = "colour/1"
+	MethodCard        = "card/1"
+	MethodCriteria    = "criteria/1"
+	MethodPoints      = "points/1"
+	MethodPercentages = "percentages/1"
+	MethodJudging     = "judging/1"
+	MethodAge         = "age/1"
+	MethodKappa       = "kappa/1"
 )
 
 // Methods lists every method that can be run, old versions included.
@@ -46,6 +56,16 @@ func Methods() []Method {
 		{MethodWait, "Is it worth waiting for a part, and up to what price should it be bought?", runner(readWaitInput, Wait)},
 		{MethodLeave, "What does time do if nothing is done?", runner(readLeaveInput, Leave)},
 		{MethodTest, "Is a test worth its price before a decision?", runner(readTestInput, WorthOfTest)},
+
+		{MethodFilm, "Does an area carry more paint film than a sheltered reference on the same machine?", runner(readFilmInput, Film)},
+		{MethodColour, "How does an area differ in colour from a reference, and in which direction?", runner(readColourInput, Colour)},
+		{MethodCard, "Which colour has an area in a photograph with a reference card?", runner(readCardInput, Card)},
+		{MethodCriteria, "Which criteria of a published class does the evidence support?", runner(readCriteriaInput, Criteria)},
+		{MethodPoints, "Do the points of what is kept reach what a published rule asks for?", runner(readPointsInput, Points)},
+		{MethodPercentages, "Do the percentages of areas meet a published rule?", runner(readPercentagesInput, Percentages)},
+		{MethodJudging, "Which award lines does a judging sheet reach?", runner(readJudgingInput, Judging)},
+		{MethodAge, "Which age class does a date fall in, is it old enough, and which changes are of the period?", runner(readAgeInput, Age)},
+		{MethodKappa, "How far do two surveyors agree beyond chance?", runner(readAgreementInput, Agreement)},
 	}
 }
 

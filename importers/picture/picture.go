@@ -78,29 +78,11 @@ type Claims struct {
 // for a damaged file.
 func Read(r io.Reader, name string, limits Limits) (Picture, error) {
 	limits = limits.filled()
-	data, err := io.ReadAll(io.LimitReader(r, limits.MaxBytes+1))
-	if err != nil {
-		return Picture{}, fmt.Errorf("read %s: %w", base(name), err)
-	}
-	if int64(len(data)) > limits.MaxBytes {
-		return Picture{}, TooLarge(name, limits)
-	}
-	f, err := sniff(data, name)
+	data, f, config, err := open(r, name, limits)
 	if err != nil {
 		return Picture{}, err
 	}
 	p := Picture{Name: name, MediaType: f.mediaType, Original: data, Digest: digest(data)}
-	config, err := guarded(name, func() (image.Config, error) { return f.config(bytes.NewReader(data)) })
-	if err != nil {
-		return Picture{}, damaged(name, f, err)
-	}
-	if config.Width <= 0 || config.Height <= 0 {
-		return Picture{}, damaged(name, f, errors.New("it has no size"))
-	}
-	if pixels := int64(config.Width) * int64(config.Height); pixels > limits.MaxPixels {
-		return Picture{}, registry.Refuse(registry.CodeTooLarge, "Send a smaller copy of it.",
-			"%s has %d × %d pixels, %d million; at most %d million can be read", base(name), config.Width, config.Height, pixels/1_000_000, limits.MaxPixels/1_000_000)
-	}
 	p.Claims = claims(data, f)
 	p.Width, p.Height = config.Width, config.Height
 	if p.Claims.Orientation >= 5 {
@@ -111,6 +93,34 @@ func Read(r io.Reader, name string, limits Limits) (Picture, error) {
 	}
 	p.PreviewDigest = digest(p.Preview)
 	return p, nil
+}
+
+// open reads a file and its size in pixels, both within the limits, which are
+// filled, and decodes nothing.
+func open(r io.Reader, name string, limits Limits) ([]byte, format, image.Config, error) {
+	data, err := io.ReadAll(io.LimitReader(r, limits.MaxBytes+1))
+	if err != nil {
+		return nil, format{}, image.Config{}, fmt.Errorf("read %s: %w", base(name), err)
+	}
+	if int64(len(data)) > limits.MaxBytes {
+		return nil, format{}, image.Config{}, TooLarge(name, limits)
+	}
+	f, err := sniff(data, name)
+	if err != nil {
+		return nil, format{}, image.Config{}, err
+	}
+	config, err := guarded(name, func() (image.Config, error) { return f.config(bytes.NewReader(data)) })
+	if err != nil {
+		return nil, format{}, image.Config{}, damaged(name, f, err)
+	}
+	if config.Width <= 0 || config.Height <= 0 {
+		return nil, format{}, image.Config{}, damaged(name, f, errors.New("it has no size"))
+	}
+	if pixels := int64(config.Width) * int64(config.Height); pixels > limits.MaxPixels {
+		return nil, format{}, image.Config{}, registry.Refuse(registry.CodeTooLarge, "Send a smaller copy of it.",
+			"%s has %d × %d pixels, %d million; at most %d million can be read", base(name), config.Width, config.Height, pixels/1_000_000, limits.MaxPixels/1_000_000)
+	}
+	return data, f, config, nil
 }
 
 // TooLarge is the refusal of a file above the limit of bytes, for those who see

@@ -69,25 +69,31 @@ func upright(src *image.RGBA, orientation int) image.Image {
 	dst := image.NewRGBA(image.Rect(0, 0, dw, dh))
 	for y := range dh {
 		for x := range dw {
-			sx, sy := x, y
-			switch orientation {
-			case 2: // mirrored
-				sx = w - 1 - x
-			case 3: // upside down
-				sx, sy = w-1-x, h-1-y
-			case 4: // mirrored, upside down
-				sy = h - 1 - y
-			case 5: // mirrored, on its side
-				sx, sy = y, x
-			case 6: // on its side, to be turned clockwise
-				sx, sy = y, h-1-x
-			case 7: // mirrored, on its other side
-				sx, sy = w-1-y, h-1-x
-			case 8: // on its side, to be turned anticlockwise
-				sx, sy = w-1-y, x
-			}
+			sx, sy := storedAt(x, y, w, h, orientation)
 			copy(dst.Pix[dst.PixOffset(x, y):][:4], src.Pix[src.PixOffset(sx, sy):][:4])
 		}
 	}
 	return dst
+}
+
+// storedAt is where the pixel that is seen at (x, y) stands among the w × h
+// stored ones.
+func storedAt(x, y, w, h, orientation int) (int, int) {
+	switch orientation {
+	case 2: // mirrored
+		return w - 1 - x, y
+	case 3: // upside down
+		return w - 1 - x, h - 1 - y
+	case 4: // mirrored, upside down
+		return x, h - 1 - y
+	case 5: // mirrored, on its side
+		return y, x
+	case 6: // on its side, to be turned clockwise
+		return y, h - 1 - x
+	case 7: // mirrored, on its other side
+		return w - 1 - y, h - 1 - x
+	case 8: // on its side, to be turned anticlockwise
+		return w - 1 - y, x
+	}
+	return x, y
 }
