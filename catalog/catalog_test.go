@@ -193,7 +193,8 @@ func TestCopies(t *testing.T) {
 		rules := c.Rules()
 		s, _ := c.Survey(registry.PropositionFinish)
 		return []any{c.Groups(), c.Components(), c.ComponentsInWalk(), c.Assemblies(), c.PriorClasses(), c.Signs(), s, c.Treatments(), c.Cautions(),
-			c.Conditions(), c.Standpoints(), c.Gates(), c.Openings(), c.PictureList(), c.Words(), c.ValueAssumptions(), c.Identity(), rules}
+			c.Conditions(), c.Standpoints(), c.Gates(), c.Openings(), c.PictureList(), c.Words(), c.ValueAssumptions(), c.Threads(), c.ThreadConfusions(),
+			c.FastenerGrades(), c.Lubrications(), c.StampSchemes(), c.Misreadings(), c.NumberSeriesList(), c.BenchAssumptions(), c.Identity(), rules}
 	}
 	before, err := json.Marshal(take())
 	require.NoError(t, err)

@@ -29,6 +29,8 @@ func (b *builder) check() {
 	b.checkOpenings()
 	b.checkRest()
 	b.checkValue()
+	b.checkThreads()
+	b.checkMarks()
 }
 
 // spot is one item while it is checked.

@@ -10,7 +10,7 @@ import (
 
 // HouseVersion is the version of the embedded data. It changes whenever they
 // do; a test compares it with their digest.
-const HouseVersion = "1.1.0"
+const HouseVersion = "1.2.0"
 
 // Identity names exactly which catalog was in force.
 type Identity struct {
@@ -52,7 +52,8 @@ func (c *Catalog) digest() (string, error) {
 	h := sha256.New()
 	e := json.NewEncoder(h)
 	for _, rows := range []any{c.groups.rows, c.components.rows, c.assemblies.rows, c.priors.rows, c.signs.rows, c.survey.rows,
-		c.treatments.rows, c.cautions.rows, c.conditions.rows, c.standpoints.rows, c.gates.rows, c.openings.rows, c.photos.rows, c.words.rows, c.value.rows} {
+		c.treatments.rows, c.cautions.rows, c.conditions.rows, c.standpoints.rows, c.gates.rows, c.openings.rows, c.photos.rows, c.words.rows, c.value.rows,
+		c.threads.rows, c.threadConfusions.rows, c.grades.rows, c.lubrications.rows, c.schemes.rows, c.misreadings.rows, c.numberSeries.rows, c.bench.rows} {
 		if err := e.Encode(rows); err != nil {
 			return "", err
 		}

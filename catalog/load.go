@@ -15,7 +15,8 @@ var house embed.FS
 
 // houseFiles are the embedded files, in the order in which they are read.
 var houseFiles = [...]string{"anatomy", "assemblies", "priors", "signs", "treatments", "cautions", "conditions", "standpoints",
-	"gates", "openings", "photos", "words", "value"}
+	"gates", "openings", "photos", "words", "value",
+	"threads-metric", "threads-unified", "threads-whitworth", "threads-pipe", "threads-cycle", "threads-ba", "threads-fittings", "fasteners", "bench"}
 
 // Catalog is the house's data with the packs laid over them. It never changes
 // and may be used from several goroutines.
@@ -35,8 +36,18 @@ type Catalog struct {
 	photos      table[Photo]
 	words       table[Word]
 	value       table[ValueAssumption]
-	aliases     map[string]string // code → id
-	identity    Identity
+
+	threads          table[Thread]
+	threadConfusions table[ThreadConfusion]
+	grades           table[FastenerGrade]
+	lubrications     table[Lubrication]
+	schemes          table[StampScheme]
+	misreadings      table[Misreading]
+	numberSeries     table[NumberSeries]
+	bench            table[BenchAssumption]
+
+	aliases  map[string]string // code → id
+	identity Identity
 }
 
 // file is one file of the house.
@@ -60,6 +71,15 @@ type file struct {
 	Photos      []Photo           `json:"photos"`
 	Words       []Word            `json:"words"`
 	Value       []ValueAssumption `json:"value"`
+
+	Threads          []Thread          `json:"threads"`
+	ThreadConfusions []ThreadConfusion `json:"thread_confusions"`
+	FastenerGrades   []FastenerGrade   `json:"fastener_grades"`
+	Lubrications     []Lubrication     `json:"lubrications"`
+	StampSchemes     []StampScheme     `json:"stamp_schemes"`
+	Misreadings      []Misreading      `json:"misreadings"`
+	NumberSeries     []NumberSeries    `json:"number_series"`
+	Bench            []BenchAssumption `json:"bench"`
 }
 
 // Load reads the house's data and lays packs over them in the order given, the
@@ -131,6 +151,14 @@ func (b *builder) house() error {
 		settle(&b.c.photos, f.Photos, base)
 		settle(&b.c.words, f.Words, base)
 		settle(&b.c.value, f.Value, base)
+		settle(&b.c.threads, f.Threads, base)
+		settle(&b.c.threadConfusions, f.ThreadConfusions, base)
+		settle(&b.c.grades, f.FastenerGrades, base)
+		settle(&b.c.lubrications, f.Lubrications, base)
+		settle(&b.c.schemes, f.StampSchemes, base)
+		settle(&b.c.misreadings, f.Misreadings, base)
+		settle(&b.c.numberSeries, f.NumberSeries, base)
+		settle(&b.c.bench, f.Bench, base)
 	}
 	return nil
 }

@@ -44,6 +44,15 @@ type content struct {
 	Photos      []json.RawMessage `json:"photos"`
 	Words       []json.RawMessage `json:"words"`
 	Value       []json.RawMessage `json:"value"`
+
+	Threads          []json.RawMessage `json:"threads"`
+	ThreadConfusions []json.RawMessage `json:"thread_confusions"`
+	FastenerGrades   []json.RawMessage `json:"fastener_grades"`
+	Lubrications     []json.RawMessage `json:"lubrications"`
+	StampSchemes     []json.RawMessage `json:"stamp_schemes"`
+	Misreadings      []json.RawMessage `json:"misreadings"`
+	NumberSeries     []json.RawMessage `json:"number_series"`
+	Bench            []json.RawMessage `json:"bench"`
 }
 
 // pack lays one pack over what is there. Nothing of it is laid when one of its
@@ -241,6 +250,14 @@ func (b *builder) lay(l layer, c *content) {
 	lay(b, l, &b.c.photos, "photos", "id", c.Photos, limitPhoto)
 	lay(b, l, &b.c.words, "words", "id", c.Words, nil)
 	lay(b, l, &b.c.value, "value", "id", c.Value, nil)
+	lay(b, l, &b.c.threads, "threads", "id", c.Threads, nil)
+	lay(b, l, &b.c.threadConfusions, "thread_confusions", "id", c.ThreadConfusions, limitConfusion)
+	lay(b, l, &b.c.grades, "fastener_grades", "id", c.FastenerGrades, limitGrade)
+	lay(b, l, &b.c.lubrications, "lubrications", "id", c.Lubrications, limitLubrication)
+	lay(b, l, &b.c.schemes, "stamp_schemes", "id", c.StampSchemes, nil)
+	lay(b, l, &b.c.misreadings, "misreadings", "characters", c.Misreadings, nil)
+	lay(b, l, &b.c.numberSeries, "number_series", "id", c.NumberSeries, nil)
+	lay(b, l, &b.c.bench, "bench", "id", c.Bench, limitBench)
 }
 
 // lay lays the rows of one section: a key that is known changes its row, any

@@ -30,6 +30,18 @@ const (
 	MethodWait       = "wait/1"
 	MethodLeave      = "leave/1"
 	MethodTest       = "test/1"
+
+	MethodThread    = "thread/1"
+	MethodStamp     = "stamp/1"
+	MethodTyre      = "tyre/1"
+	MethodSerial    = "serial/1"
+	MethodIdentity  = "identity/1"
+	MethodVIN       = "vin/1"
+	MethodSurvivors = "survivors/1"
+	MethodCapacity  = "capacity/1"
+	MethodPiston    = "piston/1"
+	MethodGearing   = "gearing/1"
+	MethodTorque    = "torque/1"
 )
 
 // Methods lists every method that can be run, old versions included.
@@ -46,6 +58,18 @@ func Methods() []Method {
 		{MethodWait, "Is it worth waiting for a part, and up to what price should it be bought?", runner(readWaitInput, Wait)},
 		{MethodLeave, "What does time do if nothing is done?", runner(readLeaveInput, Leave)},
 		{MethodTest, "Is a test worth its price before a decision?", runner(readTestInput, WorthOfTest)},
+
+		{MethodThread, "Which threads have this diameter, pitch and angle, if any?", runner(readThreadInput, IdentifyThread)},
+		{MethodStamp, "Can a part with this date stamp have left the factory on this machine?", runner(readStampInput, DateStamps)},
+		{MethodTyre, "When was a tyre with this code made?", runner(readTyreInput, TyreDate)},
+		{MethodSerial, "When was this number built, between two that are dated?", runner(readSerialInput, DateFromSerial)},
+		{MethodIdentity, "Which rungs of the ladder of matching numbers hold?", runner(readIdentityInput, Identity)},
+		{MethodVIN, "What does a number of seventeen characters say?", runner(readVINInput, VIN)},
+		{MethodSurvivors, "How many survive, or were built?", runner(readSurvivorsInput, Survivors)},
+		{MethodCapacity, "What are the capacity and the compression ratio?", runner(readCapacityInput, Capacity)},
+		{MethodPiston, "How far has the piston come down at a crank angle, and at which angle so far?", runner(readPistonInput, PistonTravel)},
+		{MethodGearing, "How fast does it go at an engine speed, and at which does it go so fast?", runner(readGearingInput, Gearing)},
+		{MethodTorque, "What torque may a fastener of known grade bear, and what tension does one make?", runner(readTorqueInput, Torque)},
 	}
 }
 
