@@ -159,6 +159,9 @@ func TestNumbersComeFromPacks(t *testing.T) {
 	assert.Equal(t, []string{"SK6138"}, known.Numbers[0].Within)
 	assert.Equal(t, "unknown", calculate[scoring.IdentityResult](t, house, scoring.MethodIdentity, input).Numbers[0].Rungs[1].State)
 
+	others := calculate[scoring.IdentityResult](t, c, scoring.MethodIdentity, strings.Replace(input, "Skerrow", "Thirlbeck", 1))
+	assert.Equal(t, "unknown", others.Numbers[0].Rungs[1].State, "one maker's forms say nothing of another's")
+
 	letters := calculate[scoring.StampResult](t, c, scoring.MethodStamp, `{"build":"1957-06","stamps":[{"id":"rim","code":"H","scheme":"letter-year"}]}`)
 	assert.Equal(t, "1957-01 to 1957-12", letters.Stamps[0].Months)
 

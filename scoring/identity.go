@@ -225,15 +225,15 @@ func (in *IdentityInput) pair(possible [][]string) Rung {
 	}
 	compared, agree := 0, 0
 	for i, n := range in.Numbers {
-		at := slices.IndexFunc(in.Record.Numbers, func(x RecordedNumber) bool { return x.Where == n.Where })
-		if at < 0 {
+		j := slices.IndexFunc(in.Record.Numbers, func(x RecordedNumber) bool { return x.Where == n.Where })
+		if j < 0 {
 			continue
 		}
 		var fs faults
-		recorded, _, _ := fs.completions("", in.Record.Numbers[at].Number)
+		recorded, _, _ := fs.completions("", in.Record.Numbers[j].Number)
 		state, _ := holding(possible[i], func(x string) bool { return slices.Contains(recorded, x) })
 		if state == rungNot {
-			r.State, r.Why = rungNot, n.Where+" was read as "+listed(possible[i])+", and the record has "+in.Record.Numbers[at].Number
+			r.State, r.Why = rungNot, n.Where+" was read as "+listed(possible[i])+", and the record has "+in.Record.Numbers[j].Number
 			return r
 		}
 		compared++
