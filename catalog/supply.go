@@ -10,7 +10,8 @@ import (
 // date stamp and the like. What comes back computes the same for ever, whatever
 // becomes of the catalog, because the tables stand in it. Keys that the input
 // has are left as they are. An input that is no object, and a method that needs
-// nothing, come back unchanged.
+// nothing, come back unchanged. A method goes by its full name, because a later
+// version may take other tables.
 func (c *Catalog) Supply(method string, input []byte) ([]byte, error) {
 	var given map[string]json.RawMessage
 	if json.Unmarshal(input, &given) != nil || given == nil {

@@ -107,6 +107,9 @@ func (b *builder) checkThreads() {
 		s.id("/id", x.ID)
 		s.rests(x.Basis)
 		s.warning("/text", x.Text)
+		if len(x.Threads) < 2 {
+			s.add("/threads", number(float64(len(x.Threads))), "two or more", "One thread alone is not confused with anything", "Name the other.")
+		}
 		refers(s, "/threads", x.Threads, &b.c.threads, "thread")
 	}
 	for _, x := range b.c.grades.rows {
@@ -114,6 +117,9 @@ func (b *builder) checkThreads() {
 		s.id("/id", x.ID)
 		s.rests(x.Basis)
 		s.oneOf("/form", x.Form, threadForms...)
+		if len(x.Proof) == 0 {
+			s.add("/proof", "nothing", "at least one", "The grade has no proof stress", "Give one up to a diameter.")
+		}
 		for i, p := range x.Proof {
 			s.between("/proof/"+number(float64(i))+"/up_to_mm", p.UpTo, 0.5, 1000)
 			s.between("/proof/"+number(float64(i))+"/proof_mpa", p.Proof, 10, 3000)

@@ -6,9 +6,9 @@ import (
 )
 
 const (
-	maxNumbers = 50
+	maxNumbers = 20
 	maxSeries  = 1000
-	maxRanges  = 1000
+	maxRanges  = 2000 // of all series together
 )
 
 // IdentityInput asks how far the numbers of a machine bear each other out.
@@ -302,13 +302,13 @@ func (in *IdentityInput) check(fs *faults) {
 	if in.Year != nil {
 		fs.span("/year", *in.Year, 1880, 2100, "A year", "as a year")
 	}
-	seen := map[string]bool{}
+	seen, ranges := map[string]bool{}, 0
 	for i, s := range in.Series {
 		here := at("/series", i)
 		fs.unique(here+"/id", s.ID, "A series", seen)
 		fs.name(here+"/where", s.Where, "A place")
 		fs.name(here+"/form", s.Form, "A form")
-		fs.count(here+"/ranges", len(s.Ranges), maxRanges, "ranges")
+		ranges += len(s.Ranges)
 		for j, r := range s.Ranges {
 			here := at(here+"/ranges", j)
 			fs.name(here+"/type", r.Type, "A type")
@@ -319,6 +319,7 @@ func (in *IdentityInput) check(fs *faults) {
 			}
 		}
 	}
+	fs.count("/series", ranges, maxRanges, "ranges")
 	if in.Record == nil {
 		return
 	}

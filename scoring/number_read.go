@@ -7,7 +7,7 @@ import (
 )
 
 // maxCompletions is how many numbers a reading may stand for.
-const maxCompletions = 4096
+const maxCompletions = 1000
 
 // completions lists what a number may be as it was read: "6[38]49" is 6349 or
 // 6849, and "?" a figure that cannot be read. Spaces do not count, nor does the
@@ -79,7 +79,7 @@ func formed(form, number string) (figures string, ok bool) {
 	return figures, true
 }
 
-// answer is what holds of none, some or all of several possibilities.
+// What is said of a rung.
 const (
 	rungHolds   = "holds"
 	rungNot     = "does not hold"

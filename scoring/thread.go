@@ -22,20 +22,20 @@ const threadThen = "Try by fingers, three turns, before any spanner."
 // ThreadInput asks which thread a bolt or stud has. Give the pitch in mm or as
 // threads per inch.
 type ThreadInput struct {
-	OD       *float64 `json:"od_mm,omitempty"`
-	ODInch   *float64 `json:"od_in,omitempty"`
-	Pitch    *float64 `json:"pitch_mm,omitempty"`
-	TPI      *float64 `json:"tpi,omitempty"`
-	Angle    *float64 `json:"angle_deg,omitempty"` // between the flanks, if it was gauged
-	Hand     string   `json:"hand,omitempty"`      // "right", "left", or "" for not looked at
-	Readings Readings `json:"readings"`
+	OD       *float64       `json:"od_mm,omitempty"`
+	ODInch   *float64       `json:"od_in,omitempty"`
+	Pitch    *float64       `json:"pitch_mm,omitempty"`
+	TPI      *float64       `json:"tpi,omitempty"`
+	Angle    *float64       `json:"angle_deg,omitempty"` // between the flanks, if it was gauged
+	Hand     string         `json:"hand,omitempty"`      // "right", "left", or "" for not looked at
+	Readings ThreadReadings `json:"readings"`
 	// Table is every thread that is thought possible, all as likely beforehand.
 	Table      []Thread          `json:"table"`
 	Confusions []ThreadConfusion `json:"confusions,omitempty"`
 }
 
-// Readings is how far a reading on an old male thread lies from nominal.
-type Readings struct {
+// ThreadReadings is how far a reading on an old male thread lies from nominal.
+type ThreadReadings struct {
 	Under   float64 `json:"under_mm"` // mean wear and allowance of the outside diameter
 	ODSD    float64 `json:"od_sd_mm"`
 	PitchSD float64 `json:"pitch_sd_mm"`
@@ -72,7 +72,7 @@ type ThreadConfusion struct {
 type ThreadResult struct {
 	Fits    bool    `json:"fits"`
 	Verdict string  `json:"verdict"` // "one thread", "cannot tell" or "nothing fits"
-	Fit     float64 `json:"fit"`     // log-fit of the nearest: 0 is perfect, and −8 or less no match
+	Fit     float64 `json:"log_fit"` // log-fit of the nearest: 0 is perfect, and −8 or less no match
 	// Candidates have a log-fit above −8, the likeliest first; Nearest is what
 	// comes nearest when there is none, and is no answer.
 	Candidates []ThreadCandidate `json:"candidates"`
@@ -95,7 +95,7 @@ type ThreadName struct {
 type ThreadCandidate struct {
 	ThreadName
 	Probability float64      `json:"probability"`
-	Fit         float64      `json:"fit"`
+	Fit         float64      `json:"log_fit"`
 	Major       float64      `json:"major_mm"`
 	Pitch       float64      `json:"pitch_mm"`
 	Angle       float64      `json:"angle_deg"`

@@ -30,7 +30,7 @@ func bolts() []Thread {
 }
 
 func measured(od, pitch float64, angle *float64) ThreadInput {
-	return ThreadInput{OD: &od, Pitch: &pitch, Angle: angle, Readings: Readings{0.07, 0.05, 0.008, 1.5}, Table: bolts(),
+	return ThreadInput{OD: &od, Pitch: &pitch, Angle: angle, Readings: ThreadReadings{0.07, 0.05, 0.008, 1.5}, Table: bolts(),
 		Confusions: []ThreadConfusion{{Threads: []string{"ba-2", "unf-10"}, Text: "It starts, and strips."}}}
 }
 
