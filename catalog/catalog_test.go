@@ -194,7 +194,8 @@ func TestCopies(t *testing.T) {
 		s, _ := c.Survey(registry.PropositionFinish)
 		return []any{c.Groups(), c.Components(), c.ComponentsInWalk(), c.Assemblies(), c.PriorClasses(), c.Signs(), s, c.Treatments(), c.Cautions(),
 			c.Conditions(), c.Standpoints(), c.Gates(), c.Openings(), c.PictureList(), c.Words(), c.ValueAssumptions(), c.Identity(), rules,
-			c.Complaints(), c.Causes(), c.Observations(), c.FaultTests()}
+			c.Complaints(), c.Causes(), c.Observations(), c.FaultTests(), c.MeasureAssumptions(), c.PublishedRules(), c.Threads(), c.ThreadConfusions(),
+			c.FastenerGrades(), c.Lubrications(), c.StampSchemes(), c.Misreadings(), c.NumberSeriesList(), c.BenchAssumptions()}
 	}
 	before, err := json.Marshal(take())
 	require.NoError(t, err)

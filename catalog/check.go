@@ -32,6 +32,8 @@ func (b *builder) check() {
 	b.checkSymptoms()
 	b.checkMeasures()
 	b.checkPublished()
+	b.checkThreads()
+	b.checkMarks()
 }
 
 // spot is one item while it is checked.

@@ -54,7 +54,8 @@ func (c *Catalog) digest() (string, error) {
 	for _, rows := range []any{c.groups.rows, c.components.rows, c.assemblies.rows, c.priors.rows, c.signs.rows, c.survey.rows,
 		c.treatments.rows, c.cautions.rows, c.conditions.rows, c.standpoints.rows, c.gates.rows, c.openings.rows, c.photos.rows, c.words.rows, c.value.rows,
 		c.causes.rows, c.observations.rows, c.tests.rows, c.complaints.rows,
-		c.measures.rows, c.published.rows} {
+		c.measures.rows, c.published.rows,
+		c.threads.rows, c.threadConfusions.rows, c.grades.rows, c.lubrications.rows, c.schemes.rows, c.misreadings.rows, c.numberSeries.rows, c.bench.rows} {
 		if err := e.Encode(rows); err != nil {
 			return "", err
 		}

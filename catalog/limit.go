@@ -94,6 +94,40 @@ func limitPhoto(fs *faults, at place, old, now *Photo) {
 	raised(fs, at, "/withhold", old.Withhold, now.Withhold, "A picture that is kept out of public editions stays so")
 }
 
+func limitConfusion(fs *faults, at place, old, now *ThreadConfusion) {
+	fixed(fs, at, "/text", old.Text, now.Text, "The text of a confusion warns somebody and is not replaced")
+	now.Threads = join(old.Threads, now.Threads)
+}
+
+// A pack cannot let a fastener be pulled harder than the house says.
+func limitGrade(fs *faults, at place, old, now *FastenerGrade) {
+	fixed(fs, at, "/form", old.Form, now.Form, "A grade keeps its form of thread")
+	for i, p := range now.Proof {
+		for _, was := range old.Proof {
+			if p.UpTo == was.UpTo {
+				notAbove(fs, at, "/proof/"+strconv.Itoa(i)+"/proof_mpa", was.Proof, p.Proof)
+			}
+		}
+	}
+}
+
+func limitLubrication(fs *faults, at place, old, now *Lubrication) {
+	notAbove(fs, at, "/k_low", old.Low, now.Low)
+}
+
+func limitBench(fs *faults, at place, old, now *BenchAssumption) {
+	if now.ID == "torque-share" {
+		notAbove(fs, at, "/value", old.Value, now.Value)
+	}
+}
+
+// notAbove refuses a larger number, which would let a fastener be pulled harder.
+func notAbove(fs *faults, at place, pointer string, old, now float64) {
+	if now > old {
+		fs.add(at.to(pointer), number(now), "at most "+number(old), "A pack cannot let a fastener be pulled harder than the house says", "Leave the field out, or lower it.")
+	}
+}
+
 func (p place) to(pointer string) place { return place{p.file, p.pointer + pointer} }
 
 // fixed refuses a change.

@@ -355,6 +355,27 @@ func TestEverythingSaysOnWhatItRests(t *testing.T) {
 		see(x.ID, x.Basis)
 		assert.NotEmpty(t, x.Source, x.ID)
 	}
+	for _, x := range c.Threads() {
+		see(x.ID, x.Basis)
+	}
+	for _, x := range c.ThreadConfusions() {
+		see(x.ID, x.Basis)
+	}
+	for _, x := range c.FastenerGrades() {
+		see(x.ID, x.Basis)
+	}
+	for _, x := range c.Lubrications() {
+		see(x.ID, x.Basis)
+	}
+	for _, x := range c.StampSchemes() {
+		see(x.ID, x.Basis)
+	}
+	for _, x := range c.Misreadings() {
+		see(x.Characters, x.Basis)
+	}
+	for _, x := range c.BenchAssumptions() {
+		see(x.ID, x.Basis)
+	}
 	for _, p := range []registry.Proposition{registry.PropositionOrigin, registry.PropositionFinish, registry.PropositionSpecification} {
 		s, ok := c.Survey(p)
 		require.True(t, ok, p)

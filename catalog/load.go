@@ -15,63 +15,80 @@ var house embed.FS
 
 // houseFiles are the embedded files, in the order in which they are read.
 var houseFiles = [...]string{"anatomy", "assemblies", "priors", "signs", "treatments", "cautions", "conditions", "standpoints",
-	"gates", "openings", "photos", "words", "value", "causes", "observations", "tests", "complaints", "measures", "published"}
+	"gates", "openings", "photos", "words", "value", "causes", "observations", "tests", "complaints", "measures", "published",
+	"threads-metric", "threads-unified", "threads-whitworth", "threads-pipe", "threads-cycle", "threads-ba", "threads-fittings", "fasteners", "bench"}
 
 // Catalog is the house's data with the packs laid over them. It never changes
 // and may be used from several goroutines.
 type Catalog struct {
-	groups       table[Group]
-	components   table[Component]
-	assemblies   table[Assembly]
-	priors       table[PriorClass]
-	signs        table[Sign]
-	survey       table[SurveyTable]
-	treatments   table[Treatment]
-	cautions     table[Caution]
-	conditions   table[Condition]
-	standpoints  table[Standpoint]
-	gates        table[Gate]
-	openings     table[Opening]
-	photos       table[Photo]
-	words        table[Word]
-	value        table[ValueAssumption]
-	causes       table[Cause]
-	observations table[Observation]
-	tests        table[FaultTest]
-	complaints   table[Complaint]
-	aliases      map[string]string // code → id
-	identity     Identity
-	measures     table[MeasureAssumption]
-	published    table[PublishedRule]
+	groups           table[Group]
+	components       table[Component]
+	assemblies       table[Assembly]
+	priors           table[PriorClass]
+	signs            table[Sign]
+	survey           table[SurveyTable]
+	treatments       table[Treatment]
+	cautions         table[Caution]
+	conditions       table[Condition]
+	standpoints      table[Standpoint]
+	gates            table[Gate]
+	openings         table[Opening]
+	photos           table[Photo]
+	words            table[Word]
+	value            table[ValueAssumption]
+	causes           table[Cause]
+	observations     table[Observation]
+	tests            table[FaultTest]
+	complaints       table[Complaint]
+	aliases          map[string]string // code → id
+	identity         Identity
+	measures         table[MeasureAssumption]
+	published        table[PublishedRule]
+	threads          table[Thread]
+	threadConfusions table[ThreadConfusion]
+	grades           table[FastenerGrade]
+	lubrications     table[Lubrication]
+	schemes          table[StampScheme]
+	misreadings      table[Misreading]
+	numberSeries     table[NumberSeries]
+	bench            table[BenchAssumption]
 }
 
 // file is one file of the house.
 type file struct {
-	ID           string              `json:"id"`
-	Version      string              `json:"version"`
-	Source       string              `json:"source"`
-	Assumption   string              `json:"assumption"`
-	Groups       []Group             `json:"groups"`
-	Components   []Component         `json:"components"`
-	Assemblies   []Assembly          `json:"assemblies"`
-	Priors       []PriorClass        `json:"priors"`
-	Signs        []Sign              `json:"signs"`
-	Survey       []SurveyTable       `json:"survey"`
-	Treatments   []Treatment         `json:"treatments"`
-	Cautions     []Caution           `json:"cautions"`
-	Conditions   []Condition         `json:"conditions"`
-	Standpoints  []Standpoint        `json:"standpoints"`
-	Gates        []Gate              `json:"gates"`
-	Openings     []Opening           `json:"openings"`
-	Photos       []Photo             `json:"photos"`
-	Words        []Word              `json:"words"`
-	Value        []ValueAssumption   `json:"value"`
-	Causes       []Cause             `json:"causes"`
-	Observations []Observation       `json:"observations"`
-	Tests        []FaultTest         `json:"tests"`
-	Complaints   []Complaint         `json:"complaints"`
-	Measures     []MeasureAssumption `json:"measures"`
-	Published    []PublishedRule     `json:"published"`
+	ID               string              `json:"id"`
+	Version          string              `json:"version"`
+	Source           string              `json:"source"`
+	Assumption       string              `json:"assumption"`
+	Groups           []Group             `json:"groups"`
+	Components       []Component         `json:"components"`
+	Assemblies       []Assembly          `json:"assemblies"`
+	Priors           []PriorClass        `json:"priors"`
+	Signs            []Sign              `json:"signs"`
+	Survey           []SurveyTable       `json:"survey"`
+	Treatments       []Treatment         `json:"treatments"`
+	Cautions         []Caution           `json:"cautions"`
+	Conditions       []Condition         `json:"conditions"`
+	Standpoints      []Standpoint        `json:"standpoints"`
+	Gates            []Gate              `json:"gates"`
+	Openings         []Opening           `json:"openings"`
+	Photos           []Photo             `json:"photos"`
+	Words            []Word              `json:"words"`
+	Value            []ValueAssumption   `json:"value"`
+	Causes           []Cause             `json:"causes"`
+	Observations     []Observation       `json:"observations"`
+	Tests            []FaultTest         `json:"tests"`
+	Complaints       []Complaint         `json:"complaints"`
+	Measures         []MeasureAssumption `json:"measures"`
+	Published        []PublishedRule     `json:"published"`
+	Threads          []Thread            `json:"threads"`
+	ThreadConfusions []ThreadConfusion   `json:"thread_confusions"`
+	FastenerGrades   []FastenerGrade     `json:"fastener_grades"`
+	Lubrications     []Lubrication       `json:"lubrications"`
+	StampSchemes     []StampScheme       `json:"stamp_schemes"`
+	Misreadings      []Misreading        `json:"misreadings"`
+	NumberSeries     []NumberSeries      `json:"number_series"`
+	Bench            []BenchAssumption   `json:"bench"`
 }
 
 // Load reads the house's data and lays packs over them in the order given, the
@@ -149,6 +166,14 @@ func (b *builder) house() error {
 		settle(&b.c.complaints, f.Complaints, base)
 		settle(&b.c.measures, f.Measures, base)
 		settle(&b.c.published, f.Published, base)
+		settle(&b.c.threads, f.Threads, base)
+		settle(&b.c.threadConfusions, f.ThreadConfusions, base)
+		settle(&b.c.grades, f.FastenerGrades, base)
+		settle(&b.c.lubrications, f.Lubrications, base)
+		settle(&b.c.schemes, f.StampSchemes, base)
+		settle(&b.c.misreadings, f.Misreadings, base)
+		settle(&b.c.numberSeries, f.NumberSeries, base)
+		settle(&b.c.bench, f.Bench, base)
 	}
 	return nil
 }

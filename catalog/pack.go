@@ -25,31 +25,39 @@ const manifestName = "manifest.json"
 
 // content is one file of a pack: rows that change the house's or add to them.
 type content struct {
-	ID           string            `json:"id"`
-	Version      string            `json:"version"`
-	Source       string            `json:"source"`
-	Assumption   string            `json:"assumption"`
-	Groups       []json.RawMessage `json:"groups"`
-	Components   []json.RawMessage `json:"components"`
-	Assemblies   []json.RawMessage `json:"assemblies"`
-	Priors       []json.RawMessage `json:"priors"`
-	Signs        []json.RawMessage `json:"signs"`
-	Survey       []json.RawMessage `json:"survey"`
-	Treatments   []json.RawMessage `json:"treatments"`
-	Cautions     []json.RawMessage `json:"cautions"`
-	Conditions   []json.RawMessage `json:"conditions"`
-	Standpoints  []json.RawMessage `json:"standpoints"`
-	Gates        []json.RawMessage `json:"gates"`
-	Openings     []json.RawMessage `json:"openings"`
-	Photos       []json.RawMessage `json:"photos"`
-	Words        []json.RawMessage `json:"words"`
-	Value        []json.RawMessage `json:"value"`
-	Causes       []json.RawMessage `json:"causes"`
-	Observations []json.RawMessage `json:"observations"`
-	Tests        []json.RawMessage `json:"tests"`
-	Complaints   []json.RawMessage `json:"complaints"`
-	Measures     []json.RawMessage `json:"measures"`
-	Published    []json.RawMessage `json:"published"`
+	ID               string            `json:"id"`
+	Version          string            `json:"version"`
+	Source           string            `json:"source"`
+	Assumption       string            `json:"assumption"`
+	Groups           []json.RawMessage `json:"groups"`
+	Components       []json.RawMessage `json:"components"`
+	Assemblies       []json.RawMessage `json:"assemblies"`
+	Priors           []json.RawMessage `json:"priors"`
+	Signs            []json.RawMessage `json:"signs"`
+	Survey           []json.RawMessage `json:"survey"`
+	Treatments       []json.RawMessage `json:"treatments"`
+	Cautions         []json.RawMessage `json:"cautions"`
+	Conditions       []json.RawMessage `json:"conditions"`
+	Standpoints      []json.RawMessage `json:"standpoints"`
+	Gates            []json.RawMessage `json:"gates"`
+	Openings         []json.RawMessage `json:"openings"`
+	Photos           []json.RawMessage `json:"photos"`
+	Words            []json.RawMessage `json:"words"`
+	Value            []json.RawMessage `json:"value"`
+	Causes           []json.RawMessage `json:"causes"`
+	Observations     []json.RawMessage `json:"observations"`
+	Tests            []json.RawMessage `json:"tests"`
+	Complaints       []json.RawMessage `json:"complaints"`
+	Measures         []json.RawMessage `json:"measures"`
+	Published        []json.RawMessage `json:"published"`
+	Threads          []json.RawMessage `json:"threads"`
+	ThreadConfusions []json.RawMessage `json:"thread_confusions"`
+	FastenerGrades   []json.RawMessage `json:"fastener_grades"`
+	Lubrications     []json.RawMessage `json:"lubrications"`
+	StampSchemes     []json.RawMessage `json:"stamp_schemes"`
+	Misreadings      []json.RawMessage `json:"misreadings"`
+	NumberSeries     []json.RawMessage `json:"number_series"`
+	Bench            []json.RawMessage `json:"bench"`
 }
 
 // pack lays one pack over what is there. Nothing of it is laid when one of its
@@ -253,6 +261,14 @@ func (b *builder) lay(l layer, c *content) {
 	lay(b, l, &b.c.complaints, "complaints", "id", c.Complaints, limitComplaint)
 	lay(b, l, &b.c.measures, "measures", "id", c.Measures, nil)
 	lay(b, l, &b.c.published, "published", "id", c.Published, limitPublished)
+	lay(b, l, &b.c.threads, "threads", "id", c.Threads, nil)
+	lay(b, l, &b.c.threadConfusions, "thread_confusions", "id", c.ThreadConfusions, limitConfusion)
+	lay(b, l, &b.c.grades, "fastener_grades", "id", c.FastenerGrades, limitGrade)
+	lay(b, l, &b.c.lubrications, "lubrications", "id", c.Lubrications, limitLubrication)
+	lay(b, l, &b.c.schemes, "stamp_schemes", "id", c.StampSchemes, nil)
+	lay(b, l, &b.c.misreadings, "misreadings", "characters", c.Misreadings, nil)
+	lay(b, l, &b.c.numberSeries, "number_series", "id", c.NumberSeries, nil)
+	lay(b, l, &b.c.bench, "bench", "id", c.Bench, limitBench)
 }
 
 // lay lays the rows of one section: a key that is known changes its row, any

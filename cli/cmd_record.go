@@ -260,7 +260,7 @@ func (r *recalcCommand) Run(c *call) error {
 }
 
 type calcCommand struct {
-	Method string `arg:"" help:"origin, index, effect, regression, value, risk, plan, cost, wait, leave or test; with a version behind a slash, or the first one"`
+	Method string `arg:"" help:"${methods}; with a version behind a slash, or the first one"`
 }
 
 // Run computes one question on the input that stands on standard input.
@@ -273,11 +273,26 @@ func (x *calcCommand) Run(c *call) error {
 	if !strings.Contains(method, "/") {
 		method += "/1"
 	}
-	out, err := scoring.Run(method, input)
+	out, err := c.calculate(method, input)
 	if err != nil {
 		return err
 	}
 	return printJSON(c.Stdout, json.RawMessage(out))
+}
+
+// calculate runs a method on an input and the tables of the catalog that it
+// leaves out.
+func (c *call) calculate(method string, input []byte) ([]byte, error) {
+	knowledge, err := c.loadCatalog()
+	if err != nil {
+		return nil, err
+	}
+	if len(input) <= scoring.MaxInputBytes {
+		if input, err = knowledge.Supply(method, input); err != nil {
+			return nil, err
+		}
+	}
+	return scoring.Run(method, input)
 }
 
 type rebuildCommand struct{}

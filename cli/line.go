@@ -52,6 +52,7 @@ func commands() []command {
 		{"dossier", "The record", "write the dossier: a PDF and a bundle", &dossierCommand{}},
 		{"verify", "The record", "check a bundle, without any registry", &verifyCommand{}},
 		{"recalc", "The record", "compute a recorded estimate again from its own input", &recalcCommand{}},
+		{"thread", "The bench", "say which threads a bolt may have, by diameter, pitch and angle", &threadCommand{}},
 		{"calc", "The record", "run one computation on an input of your own", &calcCommand{}},
 		{"rebuild", "The record", "derive everything that can be derived from the ledger again", &rebuildCommand{}},
 		{"config", "The record", "print the settings in force", &configCommand{}},

@@ -5,9 +5,12 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/alecthomas/kong"
+
+	"example.org/asfound/scoring"
 )
 
 // option is one setting. A flag beats the environment, the environment beats
@@ -36,6 +39,7 @@ func optionVars(getenv func(string) string) kong.Vars {
 		vars[name(o)] = effective(o, getenv)
 		vars[name(o)+"_help"] = fmt.Sprintf("%s (%s)", o.Help, o.Variable)
 	}
+	vars["methods"] = methodNames()
 	return vars
 }
 
@@ -58,6 +62,17 @@ func defaultDir(getenv func(string) string) string {
 		return filepath.Join(home, ".local", "share", "asfound")
 	}
 	return "asfound-registry"
+}
+
+// methodNames lists what calc computes, without versions.
+func methodNames() string {
+	var names []string
+	for _, m := range scoring.Methods() {
+		if base, _, _ := strings.Cut(m.Name, "/"); !slices.Contains(names, base) {
+			names = append(names, base)
+		}
+	}
+	return strings.Join(names, ", ")
 }
 
 type configCommand struct{}

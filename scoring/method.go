@@ -40,6 +40,17 @@ const (
 	MethodJudging     = "judging/1"
 	MethodAge         = "age/1"
 	MethodKappa       = "kappa/1"
+	MethodThread      = "thread/1"
+	MethodStamp       = "stamp/1"
+	MethodTyre        = "tyre/1"
+	MethodSerial      = "serial/1"
+	MethodIdentity    = "identity/1"
+	MethodVIN         = "vin/1"
+	MethodSurvivors   = "survivors/1"
+	MethodCapacity    = "capacity/1"
+	MethodPiston      = "piston/1"
+	MethodGearing     = "gearing/1"
+	MethodTorque      = "torque/1"
 )
 
 // Methods lists every method that can be run, old versions included.
@@ -66,6 +77,17 @@ func Methods() []Method {
 		{MethodJudging, "Which award lines does a judging sheet reach?", runner(readJudgingInput, Judging)},
 		{MethodAge, "Which age class does a date fall in, is it old enough, and which changes are of the period?", runner(readAgeInput, Age)},
 		{MethodKappa, "How far do two surveyors agree beyond chance?", runner(readAgreementInput, Agreement)},
+		{MethodThread, "Which threads have this diameter, pitch and angle, if any?", runner(readThreadInput, IdentifyThread)},
+		{MethodStamp, "Can a part with this date stamp have left the factory on this machine?", runner(readStampInput, DateStamps)},
+		{MethodTyre, "When was a tyre with this code made?", runner(readTyreInput, TyreDate)},
+		{MethodSerial, "When was this number built, between two that are dated?", runner(readSerialInput, DateFromSerial)},
+		{MethodIdentity, "Which rungs of the ladder of matching numbers hold?", runner(readIdentityInput, Identity)},
+		{MethodVIN, "What does a number of seventeen characters say?", runner(readVINInput, VIN)},
+		{MethodSurvivors, "How many survive, or were built?", runner(readSurvivorsInput, Survivors)},
+		{MethodCapacity, "What are the capacity and the compression ratio?", runner(readCapacityInput, Capacity)},
+		{MethodPiston, "How far has the piston come down at a crank angle, and at which angle so far?", runner(readPistonInput, PistonTravel)},
+		{MethodGearing, "How fast does it go at an engine speed, and at which does it go so fast?", runner(readGearingInput, Gearing)},
+		{MethodTorque, "What torque may a fastener of known grade bear, and what tension does one make?", runner(readTorqueInput, Torque)},
 	}
 }
 

@@ -616,6 +616,9 @@ func apiCalc(s *Server, r *http.Request) (answer, error) {
 	if err := checkJSON(data); err != nil {
 		return nil, err
 	}
+	if data, err = s.Workshop.Catalog.Supply(name, data); err != nil {
+		return nil, err
+	}
 	result, err := scoring.Run(name, data)
 	if err != nil {
 		return nil, err
