@@ -30,6 +30,7 @@ const (
 	MethodWait       = "wait/1"
 	MethodLeave      = "leave/1"
 	MethodTest       = "test/1"
+	MethodFaults     = "faults/1"
 )
 
 // Methods lists every method that can be run, old versions included.
@@ -46,6 +47,7 @@ func Methods() []Method {
 		{MethodWait, "Is it worth waiting for a part, and up to what price should it be bought?", runner(readWaitInput, Wait)},
 		{MethodLeave, "What does time do if nothing is done?", runner(readLeaveInput, Leave)},
 		{MethodTest, "Is a test worth its price before a decision?", runner(readTestInput, WorthOfTest)},
+		{MethodFaults, "What is wrong, when several things may be?", runner(readFaultsInput, Faults)},
 	}
 }
 
