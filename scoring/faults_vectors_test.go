@@ -13,7 +13,7 @@ import (
 // Frozen like the vectors of method_test.go: a method that no longer gives
 // these bytes has changed its answers and needs a new version instead.
 var faultVectors = []struct{ method, input string }{
-	{MethodFaults, "start.faults"},
+	{MethodFaults, "start.faults"}, {MethodOrder, "spark.order"},
 }
 
 func TestFaultVectorsAreReproducedByteForByte(t *testing.T) {
@@ -26,6 +26,7 @@ func TestFaultVectorsAreReproducedByteForByte(t *testing.T) {
 // same bytes as the function; and a result that is read back writes the same.
 func TestFaultRunEqualsTheFunctions(t *testing.T) {
 	alike(t, MethodFaults, "start.faults", Faults)
+	alike(t, MethodOrder, "spark.order", Order)
 }
 
 // FuzzFaults changes a question about faults anyhow: it must answer or refuse

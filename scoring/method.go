@@ -31,6 +31,7 @@ const (
 	MethodLeave      = "leave/1"
 	MethodTest       = "test/1"
 	MethodFaults     = "faults/1"
+	MethodOrder      = "order/1"
 )
 
 // Methods lists every method that can be run, old versions included.
@@ -48,6 +49,7 @@ func Methods() []Method {
 		{MethodLeave, "What does time do if nothing is done?", runner(readLeaveInput, Leave)},
 		{MethodTest, "Is a test worth its price before a decision?", runner(readTestInput, WorthOfTest)},
 		{MethodFaults, "What is wrong, when several things may be?", runner(readFaultsInput, Faults)},
+		{MethodOrder, "In which order are repairs tried when one of several causes is behind a complaint?", runner(readOrderInput, Order)},
 	}
 }
 
