@@ -260,7 +260,7 @@ func (r *recalcCommand) Run(c *call) error {
 }
 
 type calcCommand struct {
-	Method string `arg:"" help:"origin, index, effect, regression, value, risk, plan, cost, wait, leave, test, faults or order; with a version behind a slash, or the first one"`
+	Method string `arg:"" help:"origin, index, effect, regression, value, risk, plan, cost, wait, leave, test, faults, order or next; with a version behind a slash, or the first one"`
 }
 
 // Run computes one question on the input that stands on standard input.

@@ -235,10 +235,7 @@ func (out *FaultsResult) lead(in FaultsInput, m *noisyOr) {
 
 // gate says when the list explains badly what was seen.
 func (out *FaultsResult) gate(in FaultsInput) {
-	limit, rarer := defaultUnexplained, float64(defaultRarer)
-	if in.Unexplained != nil {
-		limit = *in.Unexplained
-	}
+	limit, rarer := in.unexplainedAbove(), float64(defaultRarer)
 	if in.Rarer != nil {
 		rarer = *in.Rarer
 	}
@@ -263,6 +260,13 @@ func (out *FaultsResult) gate(in FaultsInput) {
 	if in.Source == "" {
 		out.Cautions = append(out.Cautions, noSource)
 	}
+}
+
+func (in *FaultsInput) unexplainedAbove() float64 {
+	if in.Unexplained != nil {
+		return *in.Unexplained
+	}
+	return defaultUnexplained
 }
 
 const noSource = "The probabilities name nobody's experience: do not act on them before somebody stands for them."

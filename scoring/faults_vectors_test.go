@@ -13,7 +13,7 @@ import (
 // Frozen like the vectors of method_test.go: a method that no longer gives
 // these bytes has changed its answers and needs a new version instead.
 var faultVectors = []struct{ method, input string }{
-	{MethodFaults, "start.faults"}, {MethodOrder, "spark.order"},
+	{MethodFaults, "start.faults"}, {MethodOrder, "spark.order"}, {MethodNext, "start.next"},
 }
 
 func TestFaultVectorsAreReproducedByteForByte(t *testing.T) {
@@ -27,6 +27,7 @@ func TestFaultVectorsAreReproducedByteForByte(t *testing.T) {
 func TestFaultRunEqualsTheFunctions(t *testing.T) {
 	alike(t, MethodFaults, "start.faults", Faults)
 	alike(t, MethodOrder, "spark.order", Order)
+	alike(t, MethodNext, "start.next", Next)
 }
 
 // FuzzFaults changes a question about faults anyhow: it must answer or refuse

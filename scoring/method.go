@@ -32,6 +32,7 @@ const (
 	MethodTest       = "test/1"
 	MethodFaults     = "faults/1"
 	MethodOrder      = "order/1"
+	MethodNext       = "next/1"
 )
 
 // Methods lists every method that can be run, old versions included.
@@ -50,6 +51,7 @@ func Methods() []Method {
 		{MethodTest, "Is a test worth its price before a decision?", runner(readTestInput, WorthOfTest)},
 		{MethodFaults, "What is wrong, when several things may be?", runner(readFaultsInput, Faults)},
 		{MethodOrder, "In which order are repairs tried when one of several causes is behind a complaint?", runner(readOrderInput, Order)},
+		{MethodNext, "Which test or repair comes next, least invasive first?", runner(readNextInput, Next)},
 	}
 }
 
