@@ -12,8 +12,8 @@ import (
 const (
 	// defaultUnexplained: more likely than not.
 	defaultUnexplained = 0.5
-	// defaultRarer: two orders of magnitude, which evidence in court would call
-	// more than limited.
+	// defaultRarer: a cause that brings an observation about with .99 and did not
+	// may cost as much, and that happens.
 	defaultRarer = 100
 )
 

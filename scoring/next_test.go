@@ -597,7 +597,8 @@ func TestNextStops(t *testing.T) {
 	stops(in, "conflict")
 }
 
-// A gain by several faults: when two are at work, curing one does not end it.
+// The machine that does not start, with its tests and repairs: the advice stays
+// below level 3, and each branch of the tree is what the method says there.
 func TestNextSeveralFaults(t *testing.T) {
 	cure := amount(1)
 	in := NextInput{FaultsInput: noStart(Ordered[bool]{{"no-start", true}}), Rates: NextRates{MinutesPerPoint: amount(60), MoneyPerHour: amount(40)},
@@ -711,7 +712,13 @@ func TestNextRefusals(t *testing.T) {
 	}
 	_, err := Run(MethodNext, []byte(`{"causes":[{"id":"a","prior":0.5}],"observations":[{"id":"x","leak":0.1,"links":{"a":1}}],"seen":{"x":false},"actions":[]}`))
 	refused(t, err, registry.CodeInsufficient, "/seen")
-	in := NextInput{FaultsInput: manyFaults(100, 40, 12)}
+	// Both causes surely repaired, and the complaint still there without a leak.
+	in := testWorth(1, 10)
+	in.Done = []string{"fuel", "spark"}
+	_, err = Next(in)
+	refused(t, err, registry.CodeInvalid, "/done")
+
+	in = NextInput{FaultsInput: manyFaults(100, 40, 12)}
 	for o := range in.Observations {
 		in.Actions = append(in.Actions, NextAction{ID: fmt.Sprint(o), Observation: in.Observations[o].ID})
 	}
