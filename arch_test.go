@@ -48,7 +48,7 @@ var layers = map[string]layer{
 
 // pureStd are the packages of the standard library that a pure package may use.
 var pureStd = []string{"bytes", "cmp", "context", "crypto/sha256", "encoding/base64", "encoding/hex", "encoding/json", "errors", "fmt", "io",
-	"iter", "maps", "math", "math/big", "slices", "sort", "strconv", "strings", "time", "unicode", "unicode/utf8"}
+	"iter", "maps", "math", "math/big", "math/bits", "slices", "sort", "strconv", "strings", "time", "unicode", "unicode/utf8"}
 
 // impureCalls must not be called in a pure package, which may import their
 // packages for other things.

@@ -30,6 +30,9 @@ const (
 	MethodWait       = "wait/1"
 	MethodLeave      = "leave/1"
 	MethodTest       = "test/1"
+	MethodFaults     = "faults/1"
+	MethodOrder      = "order/1"
+	MethodNext       = "next/1"
 
 	MethodFilm        = "film/1"
 	MethodColour      = "colour/1"
@@ -67,6 +70,9 @@ func Methods() []Method {
 		{MethodWait, "Is it worth waiting for a part, and up to what price should it be bought?", runner(readWaitInput, Wait)},
 		{MethodLeave, "What does time do if nothing is done?", runner(readLeaveInput, Leave)},
 		{MethodTest, "Is a test worth its price before a decision?", runner(readTestInput, WorthOfTest)},
+		{MethodFaults, "What is wrong, when several things may be?", runner(readFaultsInput, Faults)},
+		{MethodOrder, "In which order are repairs tried when one of several causes is behind a complaint?", runner(readOrderInput, Order)},
+		{MethodNext, "Which test or repair comes next, least invasive first?", runner(readNextInput, Next)},
 
 		{MethodFilm, "Does an area carry more paint film than a sheltered reference on the same machine?", runner(readFilmInput, Film)},
 		{MethodColour, "How does an area differ in colour from a reference, and in which direction?", runner(readColourInput, Colour)},

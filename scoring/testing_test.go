@@ -30,8 +30,7 @@ func near(t testing.TB, want, got float64, places int) {
 }
 
 // value of a state that must be there.
-func value(t testing.TB, d Distribution, state string) float64 {
-	t.Helper()
+func value(t require.TestingT, d Distribution, state string) float64 {
 	v, ok := d.Get(state)
 	require.True(t, ok, "no state %s", state)
 	return v
