@@ -2,6 +2,7 @@ package catalog
 
 import (
 	"maps"
+	"slices"
 
 	"example.org/asfound/registry"
 )
@@ -29,6 +30,7 @@ func (c *Catalog) Rules() *registry.Rules {
 	for _, x := range c.cautions.rows {
 		r.Cautions[x.ID] = true
 	}
+	c.library(r)
 	for _, x := range c.signs.rows {
 		r.Signs[x.ID] = x.Proposition
 	}
@@ -41,4 +43,48 @@ func (c *Catalog) Rules() *registry.Rules {
 		r.Gates = append(r.Gates, rule)
 	}
 	return r
+}
+
+// library adds what Decide must know of the symptom library.
+func (c *Catalog) library(r *registry.Rules) {
+	r.Observations = make(map[string]registry.ObservationRule, len(c.observations.rows))
+	r.Causes = make(map[string][]string, len(c.causes.rows))
+	r.Tests = make(map[string][]string, len(c.tests.rows))
+	for _, x := range c.observations.rows {
+		rule := registry.ObservationRule{}
+		if x.Reading != nil {
+			rule = registry.ObservationRule{Unit: x.Reading.Unit, Low: x.Reading.Low, High: x.Reading.High}
+		}
+		r.Observations[x.ID] = rule
+	}
+	for _, x := range c.causes.rows {
+		r.Causes[x.ID] = slices.Clone(x.Components)
+	}
+	for _, x := range c.tests.rows {
+		r.Tests[x.ID] = c.partsOfTest(x)
+	}
+}
+
+// partsOfTest lists the components that a test bears on: those of the causes
+// that its observation links to, or of the cause that it tries to cure.
+func (c *Catalog) partsOfTest(t FaultTest) []string {
+	var out []string
+	add := func(cause string) {
+		if x, ok := c.causes.get(cause); ok {
+			for _, id := range x.Components {
+				if !slices.Contains(out, id) {
+					out = append(out, id)
+				}
+			}
+		}
+	}
+	if t.Repairs != nil {
+		add(t.Repairs.Cause)
+	}
+	if o, ok := c.observations.get(t.Observation); ok {
+		for _, cause := range slices.Sorted(maps.Keys(o.Links)) {
+			add(cause)
+		}
+	}
+	return out
 }

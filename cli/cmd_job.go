@@ -443,6 +443,8 @@ type checkCommand struct {
 	Reading   []string `help:"a figure with its unit, such as \"stopping distance=9.1±0.2 m\"; may be repeated" sep:"none"`
 	With      string   `help:"instrument of the readings"`
 	Work      string   `help:"the work entry that it checks"`
+	Of        string   `help:"which check of a gate it is, such as full-turn; a gate counts no other"`
+	Recheck   string   `help:"the recheck that it does"`
 	By        string   `help:"person id; --as when left out"`
 	Second    string   `help:"person id of who signed as second"`
 	Date      string   `help:"when, today when left out"`
@@ -452,7 +454,7 @@ type checkCommand struct {
 // Run records a check.
 func (x *checkCommand) Run(c *call) error {
 	b := &registry.Check{Common: registry.Common{ID: x.ID, Valid: registry.Date(x.Date), Note: x.Note}, What: x.What, Components: x.Component,
-		Outcome: x.Outcome, Work: x.Work, By: orElse(x.By, c.line.As), Second: x.Second}
+		Outcome: x.Outcome, Work: x.Work, Of: x.Of, Recheck: x.Recheck, By: orElse(x.By, c.line.As), Second: x.Second}
 	for _, r := range x.Reading {
 		reading, err := parseReading(r)
 		if err != nil {

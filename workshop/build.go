@@ -544,7 +544,7 @@ func (b *builder) work() {
 	}
 	for _, c := range registry.Live[*registry.Check](b.d) {
 		report := CheckReport{ID: c.RecordID(), What: b.text(c.Record.What), Components: c.Record.Components, Outcome: c.Record.Outcome,
-			Readings: c.Record.Readings, Valid: c.Valid(), By: b.person(c.Record.By), Note: b.text(c.Record.Note)}
+			Readings: c.Record.Readings, Valid: c.Valid(), By: b.person(c.Record.By), Note: b.text(c.Record.Note), Of: c.Record.Of, Recheck: c.Record.Recheck}
 		if c.Record.Second != "" {
 			report.Second = b.person(c.Record.Second)
 		}

@@ -219,7 +219,11 @@ func credits(p registry.Proposition, table map[string]float64) scoring.Distribut
 func (w *Workshop) gates() []GateReport {
 	var out []GateReport
 	for _, g := range w.Catalog.Gates() {
-		out = append(out, GateReport{ID: g.ID, Title: g.Title, Others: g.LeftToOthers})
+		report := GateReport{ID: g.ID, Title: g.Title, Others: g.LeftToOthers, Checks: []GateCheckReport{}, Least: g.LeastChecks}
+		for _, c := range g.Checks {
+			report.Checks = append(report.Checks, GateCheckReport{c.ID, c.What})
+		}
+		out = append(out, report)
 	}
 	return out
 }

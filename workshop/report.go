@@ -438,6 +438,15 @@ type CheckReport struct {
 	By         string             `json:"by"`
 	Second     string             `json:"second,omitempty"`
 	Note       string             `json:"note,omitempty"`
+	// Of is the check of a gate that it is, Recheck the recheck that it does.
+	Of      string `json:"of,omitempty"`
+	Recheck string `json:"recheck,omitempty"`
+}
+
+// GateCheckReport is a check that a gate counts.
+type GateCheckReport struct {
+	ID   string `json:"id"`
+	What string `json:"what"`
 }
 
 // GateReport is one gate of the ladder and whether it stands.
@@ -448,6 +457,9 @@ type GateReport struct {
 	On     string `json:"on,omitempty"`
 	By     string `json:"by,omitempty"`
 	Second string `json:"second,omitempty"`
+	// Checks are those that it counts, and Least how many must have passed.
+	Checks []GateCheckReport `json:"checks"`
+	Least  int               `json:"least_checks"`
 	// Others is what local rules or a qualified person must still decide.
 	Others string `json:"others,omitempty"`
 }

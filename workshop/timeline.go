@@ -87,6 +87,18 @@ func (b *builder) tell(e *registry.Entry) string {
 		return fmt.Sprintf("opened: %s (%s)", b.openingTitle(x.Opening), x.Standing.Mark)
 	case *registry.Option:
 		return fmt.Sprintf("option drafted: %s (%s)", x.Title, b.w.treatmentTitle(x.Treatment))
+	case *registry.Finding, *registry.Acknowledgement, *registry.Step, *registry.FastenerMap, *registry.Closed:
+		return b.tellBench(e)
+	case *registry.Leaving:
+		return fmt.Sprintf("if %s is left: %s", x.Fault, x.Then)
+	case *registry.Risk:
+		return fmt.Sprintf("how %s may end: %d outcomes", x.Option, len(x.Outcomes))
+	case *registry.Search, *registry.StockPart, *registry.PartNumber:
+		return tellPart(e)
+	case *registry.RecheckDue:
+		return "to look at again: " + x.What
+	case *registry.Usage:
+		return fmt.Sprintf("it has done %g %s and %d heat cycles since it was taken in", x.Distance, x.DistanceUnit, x.HeatCycles)
 	case *registry.Weighing:
 		return fmt.Sprintf("weighed: %s", strings.Join(x.Options, ", "))
 	case *registry.Proposal:
