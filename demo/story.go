@@ -56,6 +56,11 @@ func Story() []Step {
 	do(at(3, 18, 10), "Seven faults, nineteen options.", "import", "FILES/drover/faults-and-options.json", "--machine", m)
 	show(at(3, 18, 11), "Three rivals for the magneto: the donor costs most on the day and little for good; the rewind is for ever.", "weigh", m, "condenser-outside", "armature-rewind", "donor-magneto")
 	do(at(3, 18, 12), "All of them, kept on record with their inputs.", "weigh", m, "--record")
+	do(at(3, 18, 12), "What the tank does if it is left, and how lining it may end.", "import", "FILES/drover/outlook.json", "--machine", m)
+	do(at(3, 18, 12), "Eight years of looking for a magneto of her type.", "import", "FILES/drover/searches.csv", "--machine", m)
+	show(at(3, 18, 12), "What must be in hand, and how likely it turns up:", "parts", m)
+	show(at(3, 18, 12), "Up to what price to take one? The rewind in the end, with what it takes for good, is thought to be worth avoiding at 520; a year without the machine counts 60.", "parts", m,
+		"--buy", "donor magneto of the same type and year", "--substitute", "520", "--waiting", "60")
 	show(at(3, 18, 13), "Which combinations are the sensible ones, with what the owner can spend? Every plan on the list is the best of its kind.", "plan", m, "--money", "900", "--hours", "40", "--function", "0.5")
 	do(at(3, 18, 14), "Fifteen prices of like machines, typed from invented lists. One was only asked, and does not count.", "import", "FILES/drover/sales.csv", "--machine", m, "--sheet", "sales")
 	do(at(3, 18, 14), "A dealer has looked in: strip it, enamel it, plate it, he says, and it will fetch more.", "import", "FILES/drover/refinish-all.json", "--machine", m)

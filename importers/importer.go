@@ -34,6 +34,8 @@ func Importers() []Importer {
 		sheetImporter("removed", "A list of removed parts and where they are kept, as XLSX or CSV.", "removed-part"),
 		sheetImporter("sales", "A list of sales of like machines as XLSX or CSV.", "comparable-sale"),
 		sheetImporter("film", "Readings of a paint film gauge as XLSX or CSV: one row a reading.", "measurement"),
+		sheetImporter("searches", "A log of looking for what is needed, as XLSX or CSV: one row a look.", "search"),
+		sheetImporter("part-numbers", "A list of part numbers with what took their place, as XLSX or CSV.", "part-number"),
 		{Name: "json", Reads: "Records of any kind as JSON: one, a list, or one a line.", Records: registry.Kinds(), Fits: fitsJSON, Open: openJSON},
 	}
 }

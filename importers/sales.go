@@ -1,10 +1,6 @@
 package importers
 
-import (
-	"strings"
-
-	"example.org/asfound/registry"
-)
+import "example.org/asfound/registry"
 
 // salesTable is the list of sales of like machines: one row a sale.
 func salesTable() Table {
@@ -44,14 +40,8 @@ func buildSale(l *line) []registry.Body {
 	s := &registry.ComparableSale{Source: l.text("source"), Venue: l.text("venue"), Make: l.text("make"), Model: l.text("model")}
 	s.ID, s.Valid, s.Note = l.text("id"), l.date("date"), l.text("note")
 	s.PriceKind = l.term("price kind", registry.PriceKinds(), "")
-	if text := l.text("price"); text != "" {
-		plain, err := plainNumber(strings.NewReplacer(" ", "", "\u00a0", "", "\u202f", "", "'", "").Replace(text), l.layout.stored)
-		if err == nil {
-			s.Price, err = registry.ParseMoney(plain, strings.ToUpper(l.text("currency")))
-		}
-		if err != nil {
-			l.fault("price", "an amount such as 4200 or 4200.50", "This is not an amount of money without doubt", "Write it with a point for decimals, nothing between thousands, and the currency in its own column.")
-		}
+	if l.text("price") != "" {
+		s.Price = l.money("price")
 	} else {
 		l.fault("price", "an amount such as 4200 or 4200.50", "The price is missing", "Write what was paid, or leave the row out.")
 	}

@@ -167,3 +167,12 @@ func (d *Dossier) unproven(f Fitted) string {
 	}
 	return f.Part + " comes with no evidence of where it is from"
 }
+
+// LaterNumbers lists the numbers that took the place of a part number, in order.
+func (d *Dossier) LaterNumbers(number string) []string {
+	out := []string{}
+	for n, ok := d.PartNumber(number); ok && n.Record.ReplacedBy != "" && len(out) < 100; n, ok = d.PartNumber(n.Record.ReplacedBy) {
+		out = append(out, n.Record.ReplacedBy)
+	}
+	return out
+}

@@ -6,6 +6,7 @@ import (
 	"math"
 	"net/http"
 	"sort"
+	"strconv"
 	"strings"
 	"time"
 
@@ -88,6 +89,7 @@ func valueForm(report *workshop.Report) Form {
 	}
 	fields := append([]Field{options, {Name: "together", Label: "As one plan", Kind: "checks", Choices: []Choice{{"yes", "Value them together", ""}}}}, valueFields("")...)
 	fields = append(fields, Field{Name: "level", Label: "What a middling machine fetches", Kind: "short", Hint: "In the currency of the sales. Left empty, the catalog’s assumption.", Pointers: []string{"/level"}})
+	fields = append(fields, Field{Name: "series", Label: "Price index", Kind: "area", Hint: "Needed when the sales lie years apart: a date, a comma and the index, one a line, such as “2024-06, 104.5”, from the oldest sale to today. Any base.", Pointers: []string{"/series"}})
 	return Form{Action: "/machines/" + report.Machine.ID + "/value", Button: "Compare the values", Parts: []FormPart{{Fields: fields}}}
 }
 
@@ -113,6 +115,7 @@ func pageValue(s *Server, r *http.Request) (answer, error) {
 		level := t.number("level", "/level", "money")
 		q.Level = &level
 	}
+	q.Series = readSeries(t)
 	if q.Distance == nil && len(t.faults) == 0 {
 		t.fault("/distance", "", "It is not said how far the machine has run", "Write what the dial shows.")
 	}
@@ -138,6 +141,21 @@ func pageValue(s *Server, r *http.Request) (answer, error) {
 	page.Wrong = true
 	page.Form.refuse(wrong)
 	return htmlAnswer{status: http.StatusUnprocessableEntity, name: "value", page: page}, nil
+}
+
+// readSeries reads a price index, one point a line.
+func readSeries(t *typed) []workshop.PricePoint {
+	var out []workshop.PricePoint
+	for i, line := range t.lines("series") {
+		date, value, ok := strings.Cut(line, ",")
+		v, err := strconv.ParseFloat(strings.TrimSpace(value), 64)
+		if !ok || err != nil {
+			t.fault("/series", line, "Line "+itoa(i+1)+" is not a date and an index", "Write a date, a comma and a number with a point, such as 2024-06, 104.5.")
+			continue
+		}
+		out = append(out, workshop.PricePoint{Date: registry.Date(strings.TrimSpace(date)), Value: v})
+	}
+	return out
 }
 
 // show puts the valuation on the page.

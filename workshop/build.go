@@ -389,13 +389,18 @@ func (b *builder) job() {
 	weighed := b.weighed()
 	for _, f := range registry.Live[*registry.Fault](b.d) {
 		report := FaultReport{ID: f.RecordID(), Complaint: b.text(f.Record.Complaint), Cause: b.text(f.Record.Cause),
-			Components: f.Record.Components, Grave: f.Record.Grave, Options: []OptionReport{}}
+			Components: f.Record.Components, Grave: f.Record.Grave, Options: []OptionReport{},
+			Leaving: leaving(b.d, f.RecordID(), b.reader)}
 		for _, o := range registry.Live[*registry.Option](b.d) {
 			if o.Record.Fault != f.RecordID() {
 				continue
 			}
 			option := b.w.optionReport(b.d, *o.Record, b.reader)
 			option.Effects = weighed[o.RecordID()]
+			option.Risk, option.Parts = risk(b.d, o.RecordID(), b.reader), b.parts(o.Record)
+			if option.Treatment == leaveTreatment {
+				option.Leaving = report.Leaving
+			}
 			_, why, ok := b.d.Approval(o.RecordID(), b.now())
 			option.Standing = "approved"
 			if !ok {
@@ -490,6 +495,10 @@ func (b *builder) offer(e *registry.Entry) OfferReport {
 	for _, o := range out.Offer.Options {
 		report := b.w.optionReport(b.d, o, b.reader)
 		report.Effects = shown[o.ID]
+		report.Risk, report.Parts = shownRisk(b.d, out.Offer, o.ID, b.reader), b.parts(&o)
+		if o.Treatment == leaveTreatment {
+			report.Leaving = shownLeaving(b.d, out.Offer, o.Fault, b.reader)
+		}
 		out.Options = append(out.Options, report)
 	}
 	out.Offer = retext(b, out.Offer)

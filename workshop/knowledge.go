@@ -266,7 +266,7 @@ func (w *Workshop) optionReport(d *registry.Dossier, o registry.Option, reader R
 		out.Undo = t.Undo
 	}
 	for _, n := range o.Needs {
-		if !n.InHand {
+		if !n.InHand && !d.InStock(n.What) {
 			out.First = append(out.First, n.What)
 		}
 	}
@@ -277,7 +277,7 @@ func (w *Workshop) optionReport(d *registry.Dossier, o registry.Option, reader R
 		}
 		out.OpeningTitles = append(out.OpeningTitles, opening.Record.Title)
 		for _, n := range opening.Record.Needs {
-			if !n.InHand {
+			if !n.InHand && !d.InStock(n.What) {
 				out.First = append(out.First, n.What)
 			}
 		}

@@ -99,6 +99,9 @@ func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (P
 	if err != nil {
 		return Proposed{}, err
 	}
+	if err := s.outlookEstimates(&offer); err != nil {
+		return Proposed{}, err
+	}
 	indices, err := s.indexEstimates()
 	if err != nil {
 		return Proposed{}, err

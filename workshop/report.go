@@ -304,6 +304,8 @@ type FaultReport struct {
 	Components []string       `json:"components"`
 	Grave      bool           `json:"grave,omitempty"`
 	Options    []OptionReport `json:"options"`
+	// Leaving is what is expected if it is left as it is.
+	Leaving *LeavingReport `json:"leaving,omitempty"`
 }
 
 // OptionReport is an option with its effects as last weighed.
@@ -321,6 +323,12 @@ type OptionReport struct {
 	OpeningTitles []string `json:"opening_titles,omitempty"`
 	// Standing says how the option stands to the owner's word.
 	Standing string `json:"standing,omitempty"`
+	// Risk is how it may end, where that was recorded.
+	Risk *RiskReport `json:"risk,omitempty"`
+	// Leaving is what is expected if the fault is left; of options that leave it.
+	Leaving *LeavingReport `json:"leaving,omitempty"`
+	// Parts are what it and its openings need, in hand or not.
+	Parts []PartReport `json:"parts,omitempty"`
 }
 
 // Effects are what an option does to each index. Losses are positive, in index

@@ -42,6 +42,11 @@ func (w *Workshop) Weigh(ctx context.Context, req Request, options []string, rec
 		}
 		report := w.optionReport(d, *o.Record, NewReader(d, false))
 		report.Effects = effects
+		reader := NewReader(d, false)
+		report.Risk = risk(d, id, reader)
+		if o.Record.Treatment == leaveTreatment {
+			report.Leaving = leaving(d, o.Record.Fault, reader)
+		}
 		out = append(out, report)
 		weighing.Effects = append(weighing.Effects, effects.Estimates...)
 	}
