@@ -48,6 +48,8 @@ func commands() []command {
 		{"work", "The job", "record work done", &workCommand{}},
 		{"part", "The job", "record where a removed part went; \"fitted\" puts it back", &partCommand{}},
 		{"check", "The job", "record a check with its readings", &checkCommand{}},
+		{"recheck", "The job", "plan to look at something again, by distance, heat cycles or date", &recheckCommand{}},
+		{"usage", "The job", "record how far it has gone and how often it was hot", &usageCommand{}},
 		{"gate", "The job", "pass a gate towards riding, or take it back", &gateCommand{}},
 		{"hand-back", "The job", "hand the machine back", &handBackCommand{}},
 		{"dossier", "The record", "write the dossier: a PDF and a bundle", &dossierCommand{}},

@@ -188,7 +188,7 @@ func (p *pdf) checks() {
 			readings = append(readings, body(r.Quantity+": "+reading(r.Value, r.Uncertainty, r.Unit)), small(with("with ", r.Instrument)))
 		}
 		who := cell{body(c.By), small(with("second: ", c.Second)), small(whenWords(c.Valid))}
-		rows = append(rows, []cell{{strong(c.What), small(all(c.Components, p.component)), small(c.Note)}, {strong(words(c.Outcome))}, readings, who})
+		rows = append(rows, []cell{{strong(c.What), small(all(c.Components, p.component)), small(c.Words), small(c.Note)}, {strong(words(c.Outcome))}, readings, who})
 	}
 	p.table([]column{{"What", 2.8}, {"Outcome", 1}, {"Readings", 2.4}, {"By", 1.4}}, rows)
 }

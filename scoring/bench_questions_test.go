@@ -27,7 +27,7 @@ func documentedInputs(t testing.TB) map[string][]byte {
 }
 
 var benchMethods = []string{MethodThread, MethodStamp, MethodTyre, MethodSerial, MethodIdentity, MethodVIN, MethodSurvivors,
-	MethodCapacity, MethodPiston, MethodGearing, MethodTorque}
+	MethodCapacity, MethodPiston, MethodGearing, MethodTorque, MethodStopping}
 
 // A struct that a Go program fills, written as JSON and run by name, gives the
 // same bytes as the function; and a result that is read back writes the same.
@@ -44,6 +44,7 @@ func TestBenchRunEqualsTheFunctions(t *testing.T) {
 	agree(t, inputs, MethodPiston, PistonTravel)
 	agree(t, inputs, MethodGearing, Gearing)
 	agree(t, inputs, MethodTorque, Torque)
+	agree(t, inputs, MethodStopping, Stopping)
 }
 
 func agree[In, Out any](t *testing.T, inputs map[string][]byte, method string, compute func(In) (Out, error)) {

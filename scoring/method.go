@@ -54,6 +54,7 @@ const (
 	MethodPiston      = "piston/1"
 	MethodGearing     = "gearing/1"
 	MethodTorque      = "torque/1"
+	MethodStopping    = "stopping/1"
 )
 
 // Methods lists every method that can be run, old versions included.
@@ -94,6 +95,7 @@ func Methods() []Method {
 		{MethodPiston, "How far has the piston come down at a crank angle, and at which angle so far?", runner(readPistonInput, PistonTravel)},
 		{MethodGearing, "How fast does it go at an engine speed, and at which does it go so fast?", runner(readGearingInput, Gearing)},
 		{MethodTorque, "What torque may a fastener of known grade bear, and what tension does one make?", runner(readTorqueInput, Torque)},
+		{MethodStopping, "How hard was the machine stopped?", runner(readStoppingInput, Stopping)},
 	}
 }
 

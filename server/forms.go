@@ -247,6 +247,15 @@ func (t *typed) number(name, pointer, unit string) float64 {
 	return v
 }
 
+// given is number where a number must be given.
+func (t *typed) given(name, pointer, unit string) float64 {
+	if t.text(name) == "" {
+		t.fault(pointer, "", "There is no number here", "Write one, in "+unit+".")
+		return 0
+	}
+	return t.number(name, pointer, unit)
+}
+
 // money reads an amount and its currency from two fields; empty is none.
 func (t *typed) money(name, pointer string) registry.Money {
 	amount, currency := t.text(name), strings.ToUpper(t.text(name+"_currency"))

@@ -108,14 +108,14 @@ func pageLeavingPost(s *Server, r *http.Request) (answer, error) {
 		l.Money = t.money("money", "/money")
 	}
 	if t.text("depth") != "" || t.text("wall") != "" || t.text("age") != "" {
-		l.Pit = &registry.Pit{Depth: t.number("depth", "/pit/depth", "mm"), Wall: t.number("wall", "/pit/wall", "mm"), Age: t.number("age", "/pit/age", "years"),
+		l.Pit = &registry.Pit{Depth: t.given("depth", "/pit/depth", "mm"), Wall: t.given("wall", "/pit/wall", "mm"), Age: t.given("age", "/pit/age", "years"),
 			Exponent: t.likely("exponents", "/pit/exponent", "exponent")}
 		if t.text("error") != "" {
 			l.Pit.Error = t.number("error", "/pit/error", "mm")
 		}
 	}
 	if t.text("rates") != "" {
-		l.Hazard = &registry.Hazard{PerYear: t.likely("rates", "/hazard/per_year", "rate"), Years: t.number("years", "/hazard/years", "years")}
+		l.Hazard = &registry.Hazard{PerYear: t.likely("rates", "/hazard/per_year", "rate"), Years: t.given("years", "/hazard/years", "years")}
 	}
 	return s.recordForm(r, report, t, "options", leavingTitle, leavingForm(report, f), "/machines/"+report.Machine.ID+"/options", l)
 }

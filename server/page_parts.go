@@ -109,8 +109,8 @@ func pageParts(s *Server, r *http.Request) (answer, error) {
 		return htmlAnswer{name: "needed", page: page}, nil
 	}
 	page.Buy.fill(t.Values)
-	q := workshop.BuyQuestion{What: t.text("buy"), Substitute: t.number("substitute", "/buy/substitute", "the currency of the log"), Waiting: t.number("waiting", "/buy/waiting", "the same currency"),
-		Discount: t.number("discount", "/buy/discount", "a share, 0.03 for 3 %"), Years: int(t.number("years", "/buy/years", "whole years"))}
+	q := workshop.BuyQuestion{What: t.text("buy"), Substitute: t.given("substitute", "/buy/substitute", "the currency of the log"), Waiting: t.number("waiting", "/buy/waiting", "the same currency"),
+		Discount: t.number("discount", "/buy/discount", "a share, 0.03 for 3 %"), Years: int(t.given("years", "/buy/years", "whole years"))}
 	if q.What == "" {
 		t.fault("/what", "", "It is not said for which part", "Choose one of the list.")
 	}

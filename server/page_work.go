@@ -195,12 +195,17 @@ func checkForm(report *workshop.Report) Form {
 			of = append(of, Choice{c.ID, g.Title + ": " + c.What, ""})
 		}
 	}
+	var rechecks []Choice
+	for _, d := range report.Due {
+		rechecks = append(rechecks, Choice{d.ID, d.What, ""})
+	}
 	return Form{Action: "/machines/" + report.Machine.ID + "/work/check", Button: "Record this check", Key: newKey(), Parts: []FormPart{
 		{Title: "What was checked", Fields: []Field{
 			{Name: "what", Label: "In a sentence", Kind: "text", Pointers: []string{"/what"}},
 			componentsField("Components", ""),
 			{Name: "outcome", Label: "Outcome", Kind: "radios", Choices: choices(registry.Outcomes()), Pointers: []string{"/outcome"}},
 			{Name: "work", Label: "After which work", Kind: "select", Choices: work, Pointers: []string{"/work"}},
+			{Name: "recheck", Label: "Which recheck it does", Kind: "select", Choices: rechecks, Pointers: []string{"/recheck"}},
 			{Name: "of", Label: "Which check of a gate it is", Hint: "A gate counts its own checks and no other. Leave it open for any other check.", Kind: "select", Choices: of, Pointers: []string{"/of"}},
 			validField,
 		}},
@@ -220,7 +225,9 @@ func pageCheckForm(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.formAnswer(report, "work", "Record a check", checkForm(report), 0), nil
+	form := checkForm(report)
+	form.fill(r.URL.Query())
+	return s.formAnswer(report, "work", "Record a check", form, 0), nil
 }
 
 func pageCheckPost(s *Server, r *http.Request) (answer, error) {
@@ -229,7 +236,7 @@ func pageCheckPost(s *Server, r *http.Request) (answer, error) {
 		return nil, err
 	}
 	c := &registry.Check{Common: registry.Common{Valid: registry.Date(t.text("valid")), Note: t.text("note")}, What: t.text("what"), Components: t.components("components", "/components", report),
-		Outcome: t.text("outcome"), Work: t.text("work"), Of: t.text("of"), By: t.text("by"), Second: t.text("second")}
+		Outcome: t.text("outcome"), Work: t.text("work"), Of: t.text("of"), Recheck: t.text("recheck"), By: t.text("by"), Second: t.text("second")}
 	if t.text("quantity") != "" || t.text("value") != "" {
 		c.Readings = []registry.Reading{{Quantity: t.text("quantity"), Value: t.number("value", "/readings/0/value", "the unit beside it"), Unit: t.text("unit"),
 			Uncertainty: t.number("uncertainty", "/readings/0/uncertainty", "the same unit"), Instrument: t.text("instrument")}}

@@ -106,8 +106,8 @@ func worthInput(t *typed, claim *workshop.ClaimReport) scoring.TestInput {
 	if !known {
 		t.fault("/states", state, "This is not one of its states", "Choose one of the list.")
 	}
-	payoff := func(name, pointer string) float64 { return t.number(name, pointer, "one currency throughout") }
-	yes, no := t.number("says_yes", "/results/0/likelihood/0", "0 to 1"), t.number("says_no", "/results/1/likelihood/1", "0 to 1")
+	payoff := func(name, pointer string) float64 { return t.given(name, pointer, "one currency throughout") }
+	yes, no := t.given("says_yes", "/results/0/likelihood/0", "0 to 1"), t.given("says_no", "/results/1/likelihood/1", "0 to 1")
 	in := scoring.TestInput{States: []string{state, "anything else"}, Prior: []float64{p, 1 - p},
 		Actions: []scoring.TestAction{
 			{ID: orWords(t.text("first"), "the first"), Payoff: []float64{payoff("first_yes", "/actions/0/payoff/0"), payoff("first_no", "/actions/0/payoff/1")}},

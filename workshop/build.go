@@ -84,6 +84,7 @@ func (w *Workshop) report(d *registry.Dossier, o ReportOptions) (*Report, error)
 	b.uncertain()
 	b.facts()
 	b.job()
+	b.rechecks()
 	b.handBack()
 	b.timeline()
 	return b.r, nil
@@ -553,7 +554,7 @@ func (b *builder) work() {
 	}
 	for _, c := range registry.Live[*registry.Check](b.d) {
 		report := CheckReport{ID: c.RecordID(), What: b.text(c.Record.What), Components: c.Record.Components, Outcome: c.Record.Outcome,
-			Readings: c.Record.Readings, Valid: c.Valid(), By: b.person(c.Record.By), Note: b.text(c.Record.Note), Of: c.Record.Of, Recheck: c.Record.Recheck}
+			Readings: c.Record.Readings, Valid: c.Valid(), By: b.person(c.Record.By), Note: b.text(c.Record.Note), Of: c.Record.Of, Recheck: c.Record.Recheck, Words: stopWords(c.Record.Readings)}
 		if c.Record.Second != "" {
 			report.Second = b.person(c.Record.Second)
 		}

@@ -46,7 +46,10 @@ type Report struct {
 	Removed   []RemovedReport  `json:"removed_parts"`
 	Checks    []CheckReport    `json:"checks"`
 	Gates     []GateReport     `json:"gates"`
-	HandBack  *HandBackReport  `json:"hand_back,omitempty"`
+	// Due is what is to be looked at again; Usage what the machine has done.
+	Due      []DueReport     `json:"due"`
+	Usage    *UsageReport    `json:"usage,omitempty"`
+	HandBack *HandBackReport `json:"hand_back,omitempty"`
 	// Questions are left open on purpose or for want of evidence.
 	Questions []string   `json:"open_questions"`
 	Timeline  []Happened `json:"timeline"`
@@ -449,6 +452,8 @@ type CheckReport struct {
 	// Of is the check of a gate that it is, Recheck the recheck that it does.
 	Of      string `json:"of,omitempty"`
 	Recheck string `json:"recheck,omitempty"`
+	// Words say what its readings come to, of a stop that was measured.
+	Words string `json:"words,omitempty"`
 }
 
 // GateCheckReport is a check that a gate counts.
