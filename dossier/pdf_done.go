@@ -43,8 +43,11 @@ func (p *pdf) decisions() {
 			[2]string{"If nothing is done", o.Offer.DoNothing},
 			[2]string{"Cannot be undone", all(o.Offer.Irreversible, p.option)},
 			[2]string{"Stands as", standing})
+		p.costFigure(o.Cost, o.Offer.Ceiling)
+		p.valueFigure(o.Value, o.Offer.Ceiling.Currency)
 		p.gap(1.5)
 		p.optionTable(o.Options, o.Recommended)
+		p.outlook(o)
 		if len(o.Answers) == 0 {
 			p.write(strong("There is no answer yet."))
 			continue

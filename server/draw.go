@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 
+	"example.org/asfound/figure"
 	"example.org/asfound/scoring"
 	"example.org/asfound/workshop"
 )
@@ -39,6 +41,20 @@ func indexBar(r *scoring.IndexResult) *Bar {
 		return nil
 	}
 	return &Bar{X: scaleX(r.Low80), Width: xText(max(scaleWidth*(r.High80-r.Low80), 2)), Median: scaleX(r.Median)}
+}
+
+// outline is a closed path of points of a field from 0 to 1, between positions
+// of the page; y runs downwards there.
+func outline(points []figure.Point, left, width, top, bottom float64) string {
+	var b strings.Builder
+	for i, p := range points {
+		letter := "L"
+		if i == 0 {
+			letter = "M"
+		}
+		fmt.Fprintf(&b, "%s%s %s", letter, xText(left+width*p.X), xText(bottom-(bottom-top)*p.Y))
+	}
+	return b.String() + "z"
 }
 
 // questions are what each index asks.

@@ -3,8 +3,8 @@ package server
 import (
 	"fmt"
 	"math"
-	"strings"
 
+	"example.org/asfound/figure"
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
 )
@@ -34,16 +34,12 @@ type CostMark struct {
 	Down  string // from the label to the axis
 }
 
-// The distribution is drawn between these x positions, in at most so many
-// steps.
+// The distribution is drawn between these positions.
 const (
 	costLeft, costWidth = 8.0, 384.0
 	costTop, costBottom = 48.0, 118.0
-	costBars            = 96
 	costLabelLine       = 14.0
 	costLabelTurn       = costLeft + costWidth*0.55
-	costTail            = 0.001
-	costSpare           = 0.04 // of the scale, at either end
 )
 
 // costView is nil for an offer without a forecast.
@@ -87,55 +83,16 @@ func overWords(p float64) string {
 	return scoring.Percent(p)
 }
 
-// drawnRange leaves the outermost thousandth at either end away: what is almost
-// never paid would squeeze the rest.
-func drawnRange(points [][2]float64) (low, high float64) {
-	low, high = points[0][0], points[len(points)-1][0]
-	below := 0.0
-	for _, p := range points {
-		if below < costTail {
-			low = p[0]
-		}
-		if below < 1-costTail {
-			high = p[0]
-		}
-		below += p[1]
-	}
-	return low, max(high, low+1e-9)
-}
-
 func drawCost(c *scoring.CostResult, ceiling registry.Money) *CostDrawing {
-	low, high := drawnRange(c.Points)
-	from, to := low, high
 	limit, limited := ceiling.Amount.Float64()
 	limited = limited && c.OverCeiling != nil
-	if limited {
-		from, to = min(from, limit), max(to, limit)
+	kept := &limit
+	if !limited {
+		kept = nil
 	}
-	spare := (to-from)*costSpare + c.Step
-	from, to = from-spare, to+spare
-	x := func(v float64) float64 { return costLeft + costWidth*(v-from)/(to-from) }
-	// A bar holds a whole number of steps of the grid, or some would hold more
-	// than others for no reason.
-	width := c.Step * math.Ceil((high-low)/c.Step/costBars)
-	left := low - c.Step/2
-	bars := make([]float64, int(math.Floor((high-left)/width))+1)
-	most := 0.0
-	for _, p := range c.Points {
-		if p[0] < low || p[0] > high {
-			continue
-		}
-		k := min(len(bars)-1, int((p[0]-left)/width))
-		bars[k] += p[1]
-		most = max(most, bars[k])
-	}
-	var area strings.Builder
-	fmt.Fprintf(&area, "M%s %s", xText(x(left)), xText(costBottom))
-	for k, p := range bars {
-		fmt.Fprintf(&area, "V%sH%s", xText(costBottom-(costBottom-costTop)*p/most), xText(x(left+float64(k+1)*width)))
-	}
-	fmt.Fprintf(&area, "V%sz", xText(costBottom))
-	d := &CostDrawing{Area: area.String(), Low: Tick{xText(x(low)), numberWords(math.Round(low))}, High: Tick{xText(x(high)), numberWords(math.Round(high))}}
+	f := figure.OfCost(c, kept)
+	x := func(v float64) float64 { return costLeft + costWidth*f.At(v) }
+	d := &CostDrawing{Area: outline(f.Outline, costLeft, costWidth, costTop, costBottom), Low: Tick{xText(x(f.Low)), numberWords(math.Round(f.Low))}, High: Tick{xText(x(f.High)), numberWords(math.Round(f.High))}}
 	mark := func(v float64, class, label string) {
 		line := costLabelLine * float64(len(d.Marks))
 		d.Marks = append(d.Marks, CostMark{X: xText(x(v)), Y: xText(10 + line), Down: xText(costBottom - 10 - line), Class: class, End: x(v) > costLabelTurn, Label: label})

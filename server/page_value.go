@@ -34,8 +34,14 @@ type InfluenceView struct {
 	ID     string
 	Level  string   // factor of the level without it
 	Ratios []string // of each plan's ratio
-	most   float64
+	// X and Width are the bar of what the level would change without it, from
+	// the middle line on.
+	X, Width string
+	most     float64
 }
+
+// influenceHalf is half the width of the drawing of an influence.
+const influenceHalf = 60.0
 
 // influencesListed is how many sales the page names, the most influential
 // first.
@@ -193,6 +199,17 @@ func influenceViews(list []scoring.Influence) []InfluenceView {
 			v.most = max(v.most, math.Abs(math.Log(r)))
 		}
 		out = append(out, v)
+	}
+	top := 0.0
+	for _, i := range list {
+		top = max(top, math.Abs(math.Log(i.Level)))
+	}
+	for k := range out {
+		reach := 0.0
+		if top > 0 {
+			reach = influenceHalf * math.Log(list[k].Level) / top
+		}
+		out[k].X, out[k].Width = xText(influenceHalf+min(reach, 0)), xText(max(math.Abs(reach), 0.5))
 	}
 	sort.SliceStable(out, func(a, b int) bool { return out[a].most > out[b].most })
 	return out

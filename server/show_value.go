@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"example.org/asfound/figure"
 	"example.org/asfound/scoring"
 	"example.org/asfound/workshop"
 )
@@ -95,45 +96,22 @@ type ValueDrawing struct {
 const (
 	valueLeft, valueWidth = 8.0, 384.0
 	valueTop, valueBottom = 8.0, 112.0
-	valueSteps            = 120
-	valueReach            = 1.9 // of the distance from the median to the 90 % point, in logarithms
 )
 
-// drawValue draws the densities of two levels, whose logarithms are
-// Student-t of the same degrees of freedom; so their heights compare without
-// the constant that they share.
+// drawValue draws the value before and after.
 func drawValue(i int, v *scoring.ValueResult, a *scoring.AfterValue, currency string) *ValueDrawing {
 	before, after := v.Before, a.LevelValue
-	density := func(l scoring.LevelValue, p float64) float64 {
-		z := math.Log(p/l.Level.Median) / l.LevelLogSD
-		return math.Pow(1+z*z/v.DF, -(v.DF+1)/2) / (l.LevelLogSD * p)
+	f := figure.OfValue(before, after, v.DF)
+	x := func(p float64) float64 { return valueLeft + valueWidth*f.At(p) }
+	hill := func(points []figure.Point) string {
+		return outline(points, valueLeft, valueWidth, valueTop, valueBottom)
 	}
-	low, high := math.Inf(1), 0.0
-	for _, l := range []scoring.LevelValue{before, after} {
-		half := math.Log(l.Level.High90/l.Level.Median) * valueReach
-		low, high = min(low, l.Level.Median*math.Exp(-half)), max(high, l.Level.Median*math.Exp(half))
-	}
-	at := func(k int) float64 { return low + (high-low)*float64(k)/valueSteps }
-	top := 0.0
-	for k := range valueSteps + 1 {
-		top = max(top, density(before, at(k)), density(after, at(k)))
-	}
-	x := func(p float64) float64 { return valueLeft + valueWidth*(p-low)/(high-low) }
-	outline := func(l scoring.LevelValue) string {
-		var b strings.Builder
-		fmt.Fprintf(&b, "M%s %s", xText(valueLeft), xText(valueBottom))
-		for k := range valueSteps + 1 {
-			fmt.Fprintf(&b, "L%s %s", xText(x(at(k))), xText(valueBottom-(valueBottom-valueTop)*density(l, at(k))/top))
-		}
-		fmt.Fprintf(&b, "L%s %sz", xText(valueLeft+valueWidth), xText(valueBottom))
-		return b.String()
-	}
-	figure := func(p float64) string {
+	price := func(p float64) string {
 		f, _, _ := strings.Cut(workshop.ValueSpan(scoring.Quantiles{Median: p}), " ")
 		return f
 	}
-	return &ValueDrawing{ID: itoa(i), Before: outline(before), After: outline(after), BeforeMiddle: xText(x(before.Level.Median)), AfterMiddle: xText(x(after.Level.Median)),
-		Low: figure(low), Middle: figure((low + high) / 2), High: figure(high) + " " + currency,
+	return &ValueDrawing{ID: itoa(i), Before: hill(f.Before), After: hill(f.After), BeforeMiddle: xText(x(before.Level.Median)), AfterMiddle: xText(x(after.Level.Median)),
+		Low: price(f.From), Middle: price((f.From + f.To) / 2), High: price(f.To) + " " + currency,
 		Text: fmt.Sprintf("Before about %s, afterwards about %s %s, the cost not taken off. Most of what makes the hills wide moves both alike, so that their overlap does not say how likely the value falls; the ratio does.",
 			workshop.ValueSpan(*before.Level), workshop.ValueSpan(*after.Level), currency)}
 }
