@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"io"
+	"strings"
 
 	"example.org/asfound/workshop"
 )
@@ -49,7 +50,7 @@ func writeParts(w io.Writer, r *workshop.PartsReport) {
 		}
 		fmt.Fprintf(w, "%-9s  %s", state, p.What)
 		if p.Count > 0 {
-			fmt.Fprintf(w, ", %g %s", p.Count, p.Unit)
+			fmt.Fprintf(w, ", %s", strings.TrimSuffix(fmt.Sprintf("%g %s", p.Count, p.Unit), " 1"))
 		}
 		if !p.Money.IsZero() {
 			fmt.Fprintf(w, ", %s", p.Money)

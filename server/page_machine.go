@@ -22,6 +22,11 @@ type MachinePage struct {
 	KnownAt string
 	// Then says that the page shows an earlier state.
 	Then bool
+	// Asked is the offer that says most of money: the last in force with a
+	// valuation, or else with a forecast. Cost and Value are its figures.
+	Asked *workshop.OfferReport
+	Cost  *CostView
+	Value *ValueView
 	// Waiting are the offers that the owner has not answered.
 	Waiting []workshop.OfferReport
 	Clocks  Form // with what is wrong with the dates
@@ -89,6 +94,15 @@ func noticeOf(r *http.Request) string {
 func (s *Server) machinePage(report *workshop.Report, whole bool) MachinePage {
 	page := MachinePage{Base: s.basis(report, "overview", report.Machine.Name), Report: report, Names: namesOf(report)}
 	report.Indices.Each(func(name string, r *workshop.IndexReport) { page.Scales = append(page.Scales, drawIndex(name, r)) })
+	for i := range report.Offers {
+		o := &report.Offers[i]
+		if !o.Superseded && o.Cost != nil && (page.Asked == nil || o.Value != nil || page.Asked.Value == nil) {
+			page.Asked = o
+		}
+	}
+	if o := page.Asked; o != nil {
+		page.Cost, page.Value = costView(o.Cost, o.Offer.Ceiling), valueView(o.Value, o.Offer.Ceiling.Currency, valueTitles)
+	}
 	for _, g := range report.Groups {
 		view := GroupView{GroupReport: g}
 		for _, c := range g.Components {
