@@ -62,8 +62,9 @@ type PlanOption struct {
 	Works *float64 `json:"works,omitempty"`
 	// Opens lists the openings it needs; those they need come by themselves.
 	Opens []string `json:"opens,omitempty"`
-	// Requires and Excludes name options of other faults, as "fault/option",
-	// and openings: some other choice must, or must not, open them.
+	// Requires and Excludes name options of other faults, by their name or, where
+	// several have it, as "fault/option"; and openings: some other choice must,
+	// or must not, open them.
 	Requires []string `json:"requires,omitempty"`
 	Excludes []string `json:"excludes,omitempty"`
 }

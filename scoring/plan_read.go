@@ -295,10 +295,11 @@ func (fs *faults) planOpenings(in PlanInput) map[string]uint64 {
 
 // planReferences resolves opens, requires and excludes.
 func (fs *faults) planReferences(in PlanInput, q *planQuestion, closure map[string]uint64) {
-	place := map[string][2]int{}
+	place, bare := map[string][2]int{}, map[string][][2]int{}
 	for f := range in.Faults {
 		for o := range in.Faults[f].Options {
 			place[in.Faults[f].ID+"/"+in.Faults[f].Options[o].ID] = [2]int{f, o}
+			bare[in.Faults[f].Options[o].ID] = append(bare[in.Faults[f].Options[o].ID], [2]int{f, o})
 		}
 	}
 	opening := map[string]uint64{}
@@ -320,7 +321,12 @@ func (fs *faults) planReferences(in PlanInput, q *planQuestion, closure map[stri
 					pointer := at(here+"/"+list, i)
 					to, isOption := place[name]
 					bit, isOpening := opening[name]
+					if alike := bare[name]; !isOption && !isOpening && len(alike) == 1 {
+						to, isOption = alike[0], true // its own name is enough
+					}
 					switch {
+					case !isOption && !isOpening && len(bare[name]) > 1:
+						fs.add(pointer, quote(name), `the option as "fault/option"`, "Several faults have an option of this name", "Say of which fault.")
 					case isOption && to[0] == f:
 						fs.add(pointer, quote(name), "options of other faults", "A fault has one option only, so its options cannot speak of one another", "Take this out.")
 					case isOption:
@@ -328,7 +334,7 @@ func (fs *faults) planReferences(in PlanInput, q *planQuestion, closure map[stri
 					case isOpening:
 						*set |= bit
 					default:
-						fs.add(pointer, quote(name), `an opening, or an option as "fault/option"`, "There is no such option or opening", "Check its spelling.")
+						fs.add(pointer, quote(name), "an opening or an option of this plan", "There is no such option or opening", "Check its spelling.")
 					}
 				}
 			}
@@ -362,6 +368,19 @@ func (q *planQuestion) exclude(f, o, g, p int) {
 	q.fits[[2]int{g, f}][p] &^= 1 << o
 }
 
+// shutOut lists the options of a fault, a few of many.
+func (q *planQuestion) shutOut(f int) string {
+	var names []string
+	for _, o := range q.faults[f].options {
+		if len(names) == 4 {
+			names = append(names, "…")
+			break
+		}
+		names = append(names, quote(o.id))
+	}
+	return "not " + strings.Join(names, ", ")
+}
+
 // planPossible refuses a fault none of whose options can ever be taken: each
 // of them excludes, or is excluded by, all that is left of some other fault.
 func (fs *faults) planPossible(in PlanInput, q *planQuestion) {
@@ -384,7 +403,7 @@ func (fs *faults) planPossible(in PlanInput, q *planQuestion) {
 					continue
 				}
 				alive[f] &^= 1 << o
-				why[[2]int{f, o}] = fmt.Sprintf("%s goes with no option of %s", quote(q.faults[f].id+"/"+q.faults[f].options[o].id), quote(q.faults[g].id))
+				why[[2]int{f, o}] = fmt.Sprintf("%s goes with no option of %s: %s", quote(q.faults[f].id+"/"+q.faults[f].options[o].id), quote(q.faults[g].id), q.shutOut(g))
 				again = true
 				if alive[f] == 0 {
 					var each []string

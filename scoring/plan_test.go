@@ -671,9 +671,36 @@ func TestPlanRefusals(t *testing.T) {
 		})
 	}
 	_, err := Run(MethodPlan, []byte(`{"faults":[{"id":"f","options":[{"id":"a","excludes":["g/x"]},{"id":"b","excludes":["g/x"]}]},{"id":"g","options":[{"id":"x"}]}]}`))
-	require.ErrorContains(t, err, `"f/a" goes with no option of "g"; "f/b" goes with no option of "g"`)
+	require.ErrorContains(t, err, `"f/a" goes with no option of "g": not "x"; "f/b" goes with no option of "g": not "x"`)
 	_, err = Plan(PlanInput{Faults: []PlanFault{{ID: "f", Options: []PlanOption{{ID: "a", Money: math.NaN()}}}}})
 	refused(t, err, registry.CodeInvalid, "/faults/0/options/0/money")
 	_, err = Plan(PlanInput{Faults: []PlanFault{{ID: "f", Options: []PlanOption{{ID: "a", Works: amount(math.NaN())}}}}})
 	refused(t, err, registry.CodeInvalid, "/faults/0/options/0/works")
+}
+
+// An option of another fault is named by its own name, or with its fault where
+// several faults have one of that name.
+func TestPlanNamesOptionsShortly(t *testing.T) {
+	input := func(excludes string) string {
+		return `{"faults":[
+		 {"id":"a","options":[{"id":"x","money":1,"excludes":["` + excludes + `"]},{"id":"leave","works":0.5}]},
+		 {"id":"b","options":[{"id":"y","money":2},{"id":"leave","works":0.5}]},
+		 {"id":"c","options":[{"id":"leave"}]}]}`
+	}
+	short, err := Run(MethodPlan, []byte(input("y")))
+	require.NoError(t, err)
+	long, err := Run(MethodPlan, []byte(input("b/y")))
+	require.NoError(t, err)
+	require.Equal(t, string(long), string(short))
+	_, err = Run(MethodPlan, []byte(input("leave")))
+	require.ErrorContains(t, err, "Several faults have an option of this name")
+	_, err = Run(MethodPlan, []byte(input("z")))
+	require.ErrorContains(t, err, "There is no such option or opening")
+}
+
+// Which pair keeps every plan from being made is said.
+func TestPlanNamesThePairThatShutsEverythingOut(t *testing.T) {
+	_, err := Run(MethodPlan, []byte(`{"faults":[{"id":"a","options":[{"id":"x","excludes":["y"]}]},{"id":"b","options":[{"id":"y"}]}]}`))
+	require.Error(t, err)
+	require.ErrorContains(t, err, `"a/x" goes with no option of "b": not "y"`)
 }

@@ -155,3 +155,18 @@ func TestBuyFollowsTheLog(t *testing.T) {
 	_, err = b.Buy(context.Background(), drover, q)
 	refused(t, err, registry.CodeInsufficient, "No price")
 }
+
+// Options name one another by record alone, and the planner understands them.
+func TestPlansHeedWhatOptionsExclude(t *testing.T) {
+	b := drafted(t)
+	b.do(&registry.Option{Common: registry.Common{ID: "brake-reline-2", Supersedes: "brake-reline"}, Fault: "front-brake", Treatment: "repair-original", Title: "Reline, but not with the tank lined",
+		Hours: 3, Works: ptr(0.98), Excludes: []string{"tank-liner"}, By: "mechanic"})
+	r, err := b.Plan(context.Background(), drover, PlanRequest{})
+	require.NoError(t, err)
+	for _, p := range r.Result.Front {
+		brake, _ := p.Options.Get("front-brake")
+		tank, _ := p.Options.Get("tank")
+		require.False(t, brake == "brake-reline-2" && tank == "tank-liner")
+	}
+	require.Positive(t, len(r.Result.Front))
+}
