@@ -193,6 +193,29 @@ func (c *call) eachDraftOf(ctx context.Context, f io.ReadSeeker, name string, so
 	return errors.Join(err, source.Close())
 }
 
+// inventory reads a sheet of what came with a machine: all of it, or nothing.
+func (c *call) inventory(name string) (items []registry.InventoryItem, err error) {
+	o, err := c.open()
+	if err != nil {
+		return nil, err
+	}
+	f, err := openInput(name)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	var faults []registry.Field
+	_, err = importers.ReadInventory(f, importers.Options{File: filepath.Base(name), By: c.line.As, Anatomy: o.anatomy(), Validator: o.Schemas}, func(d importers.InventoryDraft) error {
+		faults = append(faults, d.Faults...)
+		items = append(items, d.Item)
+		return c.ctx.Err()
+	})
+	if err == nil && len(faults) > 0 {
+		err = &registry.Error{Code: registry.CodeInvalid, Message: "The inventory cannot be read, and nothing was recorded: " + faults[0].String(), Fix: "Mend the rows listed.", Fields: faults}
+	}
+	return items, err
+}
+
 func fileDigest(name string) (string, error) {
 	f, err := os.Open(name)
 	if err != nil {

@@ -73,6 +73,7 @@ type takeInCommand struct {
 	Care       []string `help:"something that may be done without asking; may be repeated" sep:"none"`
 	Place      string   `help:"where it is kept; withheld from public copies"`
 	Inventory  []string `help:"something that came with it, such as keys=2; may be repeated" sep:"none"`
+	Sheet      string   `name:"inventory-sheet" help:"a sheet with what came with it, one row a thing; see import --template inventory.csv" type:"path"`
 	Invented   bool     `help:"mark it as invented demonstration data"`
 	NotFitted  []string `help:"a component that this type never had; may be repeated"`
 	Second     string   `help:"name of a second person who will sign what needs two"`
@@ -115,6 +116,13 @@ func (t *takeInCommand) Run(c *call) error {
 			return badFlag("--inventory", item, "keys=2")
 		}
 		agreement.Inventory = append(agreement.Inventory, registry.InventoryItem{ID: fmt.Sprintf("item-%d", i+1), What: what, Count: n})
+	}
+	if t.Sheet != "" {
+		items, err := c.inventory(t.Sheet)
+		if err != nil {
+			return err
+		}
+		agreement.Inventory = append(agreement.Inventory, items...)
 	}
 	bodies := []registry.Body{m,
 		&registry.Person{Common: registry.Common{ID: role}, Role: role, Name: registry.Private{Value: t.Owner}},
