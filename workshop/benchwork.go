@@ -3,6 +3,7 @@ package workshop
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -78,6 +79,37 @@ type BenchEvidence struct {
 	By     string   `json:"by,omitempty"` // who measured; the actor when left out
 }
 
+// ofInput puts the faults of an input where it stands in the request.
+func ofInput(err error) error {
+	var e *registry.Error
+	if !errors.As(err, &e) {
+		return err
+	}
+	moved := *e
+	moved.Fields = nil
+	for _, f := range e.Fields {
+		f.Pointer = "/input" + f.Pointer
+		moved.Fields = append(moved.Fields, f)
+	}
+	return &moved
+}
+
+// evidenceMethod is the method of the computation behind evidence, "" when there
+// is none or it is withheld and its value is not known.
+func evidenceMethod(e *registry.Evidence) string {
+	for _, x := range registry.Estimates(e) {
+		return x.Method
+	}
+	return ""
+}
+
+// BearsOnComponents says whether what a method answers can be evidence on a
+// component; it goes by its full name.
+func BearsOnComponents(method string) bool {
+	_, ok := benchReadings[method]
+	return ok
+}
+
 // AttachedEvidence is the record that was made, with its receipt.
 type AttachedEvidence struct {
 	Receipt  Receipt            `json:"receipt"`
@@ -109,7 +141,7 @@ func (w *Workshop) AttachEvidence(ctx context.Context, req Request, b BenchEvide
 	}
 	a, err := w.Ask(b.Method, b.Input)
 	if err != nil {
-		return AttachedEvidence{}, err
+		return AttachedEvidence{}, ofInput(err)
 	}
 	d, err := w.Load(ctx, req.Machine, At{})
 	if err != nil {
