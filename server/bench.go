@@ -60,7 +60,7 @@ func (t *typed) amount(name, pointer string) (float64, bool) {
 	}
 	v, err := fraction(given)
 	if err != nil {
-		t.fault(pointer, given, "This is not a number", "Write it such as 6.27 or 1/4, and choose the unit beside it.")
+		t.fault(pointer, given, "This is not a number", "Write it such as 6.27 or 1/4.")
 		return 0, false
 	}
 	return v, true
@@ -128,22 +128,26 @@ func (t *typed) numbers(name, pointer string) []float64 {
 	return out
 }
 
-// rows reads lines of figures, after a name where named is set.
+// rows reads lines of so many figures, after a name where named is set.
 func (t *typed) rows(name, pointer string, figures int, named bool) (names []string, out [][]float64) {
+	what := ""
+	if named {
+		what = "a name and "
+	}
 	for i, line := range t.lines(name) {
 		parts := strings.Fields(strings.ReplaceAll(line, ";", " "))
 		first := ""
-		if named && len(parts) > 0 {
-			first, parts = parts[0], parts[1:]
+		if cut := len(parts) - figures; named && cut > 0 {
+			first, parts = strings.Join(parts[:cut], " "), parts[cut:]
 		}
 		row := make([]float64, len(parts))
-		bad := len(parts) != figures
+		bad := len(parts) != figures || named && first == ""
 		for j, p := range parts {
 			v, err := fraction(p)
 			row[j], bad = v, bad || err != nil
 		}
 		if bad {
-			t.fault(pointer, line, "Line "+itoa(i+1)+" cannot be read", "Write "+map[bool]string{true: "a name without spaces and ", false: ""}[named]+itoa(figures)+" numbers on each line, apart by spaces.")
+			t.fault(pointer, line, "Line "+itoa(i+1)+" cannot be read", "Write "+what+itoa(figures)+" numbers on each line, apart by spaces.")
 			continue
 		}
 		names, out = append(names, first), append(out, row)

@@ -2,8 +2,11 @@ package server
 
 import (
 	"encoding/json"
+	"fmt"
+	"io"
 	"net/http"
 	"net/url"
+	"os"
 	"strings"
 	"testing"
 
@@ -164,6 +167,67 @@ func TestAttachingByTheInterfaceForPrograms(t *testing.T) {
 	rec = b.send(path, strings.Replace(body, "3/57", "13/57", 1), "If-Match", b.tag())
 	require.Equal(t, http.StatusUnprocessableEntity, rec.Code, rec.Body.String())
 	require.Contains(t, rec.Body.String(), `"/input/stamps/0/code"`)
+}
+
+// A photograph with a card: the light is that of the worked example in
+// docs/scoring.md, whose colours the page must give.
+func TestColoursFromAPhotograph(t *testing.T) {
+	b := drover(t)
+	doc, err := os.ReadFile("../docs/scoring.md")
+	require.NoError(t, err)
+	example := func(what string, to any) {
+		_, rest, ok := strings.Cut(string(doc), "```json card/1 "+what)
+		require.True(t, ok)
+		text, _, _ := strings.Cut(rest, "```")
+		require.NoError(t, json.Unmarshal([]byte(text), to))
+	}
+	var in scoring.CardInput
+	var want scoring.CardResult
+	example("input", &in)
+	example("result", &want)
+	light := map[string]scoring.CardSample{}
+	fields := map[string]string{"white": in.White}
+	for _, p := range in.Patches {
+		light[p.ID] = p.CardSample
+		fields["patches"] += strings.Join([]string{p.ID, "0.1 0.1 0.05 0.05", numberJSON(p.Lab.L), numberJSON(p.Lab.A), numberJSON(p.Lab.B)}, " ") + "\n"
+	}
+	for _, a := range in.Areas {
+		light[a.ID] = a
+		fields["areas"] += a.ID + " 0.5 0.5 0.1 0.1\n"
+	}
+	require.Equal(t, http.StatusNotImplemented, b.ask(uploaded(t, "/bench/card", fields, "picture", "tank.jpg", picture(60, 45))).Code)
+	b.s.ReadLight = func(_ io.ReadSeeker, name string, marks []Mark) ([]scoring.CardSample, error) {
+		out := []scoring.CardSample{}
+		for _, m := range marks {
+			require.Equal(t, "tank.jpg", name)
+			require.Greater(t, m.Width, 0.0)
+			x := light[m.ID]
+			x.ID = m.ID
+			out = append(out, x)
+		}
+		return out, nil
+	}
+	rec := b.ask(uploaded(t, "/bench/card", fields, "picture", "tank.jpg", picture(60, 45)))
+	require.Equal(t, http.StatusOK, rec.Code, rec.Body.String())
+	page := readPage(t, rec.Body.String())
+	page.landmarks()
+	for _, a := range want.Areas {
+		require.Contains(t, page.text(), fmt.Sprintf("L %.1f ± %.1f, a %.1f ± %.1f", a.Lab.L, a.Uncertainty.L, a.Lab.A, a.Uncertainty.A))
+	}
+	if len(want.Areas) == 2 {
+		var to string
+		for _, a := range page.all("a") {
+			if strings.HasPrefix(attr(a, "href"), "/bench/colour?") {
+				to = attr(a, "href")
+			}
+		}
+		require.Contains(t, readPage(t, b.get(to).Body.String()).text(), "CIEDE2000")
+	}
+	fields["areas"] = "tank 0.5 0.5 wide 0.1"
+	rec = b.ask(uploaded(t, "/bench/card", fields, "picture", "tank.jpg", picture(60, 45)))
+	require.Equal(t, http.StatusUnprocessableEntity, rec.Code)
+	require.Contains(t, rec.Body.String(), "Line 1 cannot be read")
+	require.Equal(t, http.StatusUnprocessableEntity, b.ask(uploaded(t, "/bench/card", fields, "", "", nil)).Code)
 }
 
 func TestTheTableOfThreads(t *testing.T) {

@@ -13,6 +13,9 @@ type BenchTablePage struct {
 	Catalog string
 	Series  []ThreadSeries
 	Largest string
+	Under   string // what an old thread measures less over its crests, in mm
+	// Confused are threads that start in one another and strip.
+	Confused []string
 }
 
 // ThreadSeries is one series with its sizes.
@@ -34,6 +37,11 @@ func onTheSheet(x catalog.Thread) bool {
 
 func pageBenchTable(s *Server, _ *http.Request) (answer, error) {
 	page := BenchTablePage{Base: Base{Title: "Table of threads", Version: s.Version, Crumbs: []Crumb{{"The bench", "/bench"}}}, Catalog: s.Workshop.Catalog.Identity().String(), Largest: numberWords(largestOnSheet)}
+	for _, a := range s.Workshop.Catalog.BenchAssumptions() {
+		if a.ID == "thread-under" {
+			page.Under = numberWords(a.Value)
+		}
+	}
 	at := map[string]int{}
 	for _, x := range s.Workshop.Catalog.Threads() {
 		if !onTheSheet(x) {
@@ -46,6 +54,9 @@ func pageBenchTable(s *Server, _ *http.Request) (answer, error) {
 			page.Series = append(page.Series, ThreadSeries{Name: x.Series, About: numberWords(x.Angle) + "°"})
 		}
 		page.Series[i].Sizes = append(page.Series[i].Sizes, sizeOf(x))
+	}
+	for _, x := range s.Workshop.Catalog.ThreadConfusions() {
+		page.Confused = append(page.Confused, x.Text)
 	}
 	return htmlAnswer{name: "bench-table", page: page}, nil
 }
