@@ -220,8 +220,9 @@ func (r *benchReader) film() (benchFinding, error) {
 	return f, err
 }
 
-// colour: alike to the eye, or changed against the way of fading. What went the
-// way of fading may have faded or may be another paint, and says nothing.
+// colour: alike, as far as the catalog lets a photograph's record of paint miss,
+// or changed against the way of fading. What went the way of fading may have faded
+// or may be another paint, and says nothing.
 func (r *benchReader) colour() (benchFinding, error) {
 	var out scoring.ColourResult
 	if err := r.read(&out); err != nil {
