@@ -33,6 +33,7 @@ var benchKinds = []benchKind{
 	{"colour", "How has the colour changed?", "By comparing L, a and b with a sheltered place. Equal differences may mean opposite things, so the direction is given too.", "Surface", scoring.MethodColour, false, colourFields, readColour},
 	{"number", "Do the numbers bear each other out?", "Look by raking light, and do not polish. A doubtful figure stands in brackets, such as 6[38]49, and one that cannot be read is a question mark.", "Numbers", scoring.MethodIdentity, true, numberFields, readNumber},
 	{"vin", "What does a number of seventeen characters say?", "Its check digit and the years that it may mean. For numbers of before 1980 ask about frame and engine instead.", "Numbers", scoring.MethodVIN, true, vinFields, readVIN},
+	{"serial", "When was this number built?", "Between two numbers of the same run that are dated. Beyond them nothing is said.", "Numbers", scoring.MethodSerial, true, serialFields, readSerial},
 	{"survivors", "How many are left, and how many were built?", "From two lists that do not feed each other, or from the numbers of survivors of one unbroken run.", "Numbers", scoring.MethodSurvivors, true, survivorsFields, readSurvivors},
 	{"capacity", "How large is the engine?", "From bore and stroke.", "Geometry", scoring.MethodCapacity, false, capacityFields, readCapacity},
 	{"piston", "Where does the piston stand?", "From stroke, rod and either the angle of the crank or the drop below top dead centre.", "Geometry", scoring.MethodPiston, false, pistonFields, readPiston},

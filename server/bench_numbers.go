@@ -1,6 +1,9 @@
 package server
 
-import "slices"
+import (
+	"slices"
+	"strings"
+)
 
 // places of numbers that the page asks for.
 var numberPlaces = []string{"frame", "engine", "gearbox"}
@@ -57,6 +60,29 @@ func vinFields(*Server, *typed) []FormPart {
 
 func readVIN(_ *Server, t *typed, in benchInput) {
 	in["number"], in["check_digit"] = t.text("number"), t.text("check_digit")
+}
+
+func serialFields(*Server, *typed) []FormPart {
+	return one(brief("serial", "The number, figures alone", "", "", "/serial"),
+		Field{Name: "anchors", Label: "Numbers of the same run that are dated", Kind: "area", Hint: "One a line, number and day: 6049 1957-04-08. At least two, of which one lies on each side.", Pointers: []string{"/anchors"}},
+		Field{Name: "kind", Label: "What the days are of", Kind: "radios", Value: "dispatch", Choices: []Choice{{"dispatch", "Dispatch", ""}, {"build", "Building", ""}, {"registration", "Registration", "these lie weeks or months later, and are refused"}}},
+		brief("batch", "Machines built together", "", "Left empty, the house’s assumption.", "/batch"))
+}
+
+func readSerial(_ *Server, t *typed, in benchInput) {
+	in.number(t, "serial", "serial")
+	in.number(t, "batch", "batch")
+	anchors := []any{}
+	for i, line := range t.lines("anchors") {
+		number, day, _ := strings.Cut(line, " ")
+		v, err := fraction(number)
+		if err != nil {
+			t.fault("/anchors", line, "Line "+itoa(i+1)+" cannot be read", "Write a number, a space and a day such as 1957-04-08.")
+			continue
+		}
+		anchors = append(anchors, map[string]any{"serial": v, "date": strings.TrimSpace(day), "kind": t.text("kind")})
+	}
+	in["anchors"] = anchors
 }
 
 func survivorsFields(*Server, *typed) []FormPart {

@@ -47,6 +47,7 @@ var benchSayings = map[string]func([]byte) (BenchWords, error){
 	scoring.MethodCard:      saying(cardWords),
 	scoring.MethodIdentity:  saying(identityWords),
 	scoring.MethodVIN:       saying(vinWords),
+	scoring.MethodSerial:    saying(serialWords),
 	scoring.MethodSurvivors: saying(survivorsWords),
 	scoring.MethodCapacity:  saying(capacityWords),
 	scoring.MethodPiston:    saying(pistonWords),
@@ -218,6 +219,14 @@ func vinWords(r *scoring.VINResult) BenchWords {
 		}
 		b.figure(n.Number, "check digit %s, expected %s: %s; model year %s; last six %s", n.Found, n.Expected, n.Verdict, strings.Join(years, " or "), n.Serial)
 	}
+	return b
+}
+
+func serialWords(r *scoring.SerialResult) BenchWords {
+	b := BenchWords{Says: fmt.Sprintf("It was built about %s, between %s and %s with a chance of %s.", r.Date, r.From, r.To, scoring.Percent(r.Level)),
+		Notes: []string{"It holds while the numbers of the run were used in their order. Days of dispatch and of building differ by what stood in the works."}}
+	b.figure("Between", "number %.0f of %s and number %.0f of %s", r.Between[0].Serial, r.Between[0].Date, r.Between[1].Serial, r.Between[1].Date)
+	b.figure("Days after the first of them", "%.1f ± %.1f", r.Day, r.SD)
 	return b
 }
 

@@ -199,8 +199,6 @@ func TestBenchMethodsAreWhole(t *testing.T) {
 	}
 	for name := range benchReadings {
 		require.True(t, names[name], name)
-		if name != scoring.MethodSerial {
-			require.NotNil(t, benchSayings[name], name)
-		}
+		require.NotNil(t, benchSayings[name], name)
 	}
 }
