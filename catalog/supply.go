@@ -40,6 +40,16 @@ func (c *Catalog) Supply(method string, input []byte) ([]byte, error) {
 			{"schemes", schemesOf(c.schemes.rows)},
 			{"confusions", bare(c.misreadings.all())},
 		}
+	case "film/1":
+		more = []supplied{{"assumed", map[string]float64{"panel_sd": c.measured(MeasureFilmPanelSD), "repaint_adds": c.measured(MeasureFilmRepaintAdds),
+			"repaint_sd": c.measured(MeasureFilmRepaintSD), "leak": c.measured(MeasureFilmLeak), "leak_span": c.measured(MeasureFilmLeakSpan),
+			"reading_sd": c.measured(MeasureFilmReadingSD), "detect": c.measured(MeasureFilmDetect), "power": c.measured(MeasureFilmPower),
+			"significance": c.measured(MeasureFilmSignificance)}}}
+	case "card/1":
+		more = []supplied{{"assumed", map[string]float64{"least_patches": c.measured(MeasureCardLeastPatches), "largest_residual": c.measured(MeasureCardLargestResidual),
+			"largest_clipped": c.measured(MeasureCardLargestClipped), "uneven": c.measured(MeasureCardUneven)}}}
+	case "criteria/1":
+		more = []supplied{{"supports", c.measured(MeasureCriteriaSupports)}, {"against", c.measured(MeasureCriteriaAgainst)}}
 	case "serial/1":
 		batch := c.assumed("serial-batch")
 		if n, ok := c.numberSeries.get(text("series")); ok {
@@ -92,6 +102,13 @@ func splice(object []byte, given map[string]json.RawMessage, more []supplied) ([
 func (c *Catalog) assumed(id string) float64 {
 	a, _ := c.bench.get(id)
 	return a.Value
+}
+
+// measured is the value of a number behind measurements, as assumed is of the
+// bench.
+func (c *Catalog) measured(id string) float64 {
+	m, _ := c.measures.get(id)
+	return m.Value
 }
 
 // bare takes the basis off rows that go into an input as they are.

@@ -223,3 +223,18 @@ func TestPackCannotWeakenTheBench(t *testing.T) {
 	require.NoError(t, err)
 	assert.Contains(t, string(full), `"under_mm":0.05`)
 }
+
+// What measurements assume stands in the input as the catalog has it, unless the
+// caller says otherwise.
+func TestMeasurementsAreSupplied(t *testing.T) {
+	c := load(t)
+	film := calculate[scoring.FilmResult](t, c, "film/1", `{"unit":"µm","reference":{"id":"sheltered","instrument":"g","readings":[78,84,91,80,88,83]},"areas":[{"id":"rear","instrument":"g","readings":[142,155,149,138,160,151]}]}`)
+	assert.InDelta(t, 17.7, film.Areas[0].Tempered, 0.05) // docs/scoring.md, film/1
+	assert.Equal(t, 11, film.ReadingsNeeded)
+	full, err := c.Supply("criteria/1", []byte(`{"supports":0.9}`))
+	require.NoError(t, err)
+	assert.JSONEq(t, `{"supports":0.9,"against":0.2}`, string(full))
+	full, err = c.Supply("card/1", []byte(`{}`))
+	require.NoError(t, err)
+	assert.JSONEq(t, `{"assumed":{"least_patches":12,"largest_residual":3,"largest_clipped":0.01,"uneven":0.25}}`, string(full))
+}

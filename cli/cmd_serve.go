@@ -37,7 +37,7 @@ func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
 		return err
 	}
 	handler, err := server.New(server.Config{Workshop: o.Workshop,
-		ReadSheet: c.readSheet, ReadPhoto: readPhoto,
+		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight,
 		PDF: o.writePDF,
 		Bundle: func(ctx context.Context, w io.Writer, machine string, public bool) error {
 			return o.writeBundle(ctx, w, machine, public, false)

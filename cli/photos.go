@@ -12,6 +12,7 @@ import (
 	"example.org/asfound/importers"
 	"example.org/asfound/importers/picture"
 	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
 	"example.org/asfound/server"
 	"example.org/asfound/workshop"
 )
@@ -108,6 +109,23 @@ func readPhoto(_ context.Context, r io.ReadSeeker, name string) (server.Picture,
 		return server.Picture{}, err
 	}
 	return server.Picture{MediaType: p.MediaType, Width: p.Width, Height: p.Height, Taken: p.Claims.Taken, Preview: p.Preview}, nil
+}
+
+// readLight reads marked parts of an uploaded picture.
+func readLight(r io.ReadSeeker, name string, marks []server.Mark) ([]scoring.CardSample, error) {
+	list := make([]picture.Mark, len(marks))
+	for i, m := range marks {
+		list[i] = picture.Mark(m)
+	}
+	samples, err := picture.Light(r, name, list, picture.Limits{})
+	if err != nil {
+		return nil, err
+	}
+	out := make([]scoring.CardSample, len(samples))
+	for i, x := range samples {
+		out[i] = scoring.CardSample{ID: x.ID, Pixels: x.Pixels, Linear: x.Linear[:], SD: x.SD[:], Clipped: x.Clipped}
+	}
+	return out, nil
 }
 
 // readSheet opens a sheet that was sent to the server.

@@ -26,6 +26,12 @@ type Evidence struct {
 	Limits string   `json:"limits,omitempty"`
 	Photos []string `json:"photos,omitempty"`
 	By     string   `json:"by"` // who judged it
+	// Estimate is the computation that the likelihoods rest on, where there is
+	// one: a thread, a date stamp, a film that was measured.
+	Estimate *Estimate `json:"estimate,omitempty"`
+	// EstimateWithheld is the same, as JSON, where the input holds what must not
+	// travel, such as a whole frame number. At most one of the two is given.
+	EstimateWithheld Private `json:"estimate_withheld,omitzero"`
 }
 
 // Bearing is what one piece of evidence says about one question.
@@ -73,6 +79,28 @@ func (e *Evidence) check(fs *faults) {
 			fs.need(p+"/why", b.Why, "Numbers of one's own need a reason", "Write the sentence behind them.")
 		}
 	}
+	if e.Estimate != nil {
+		e.Estimate.check(fs, "/estimate")
+		if !e.EstimateWithheld.IsZero() {
+			fs.add("/estimate_withheld", "", "", "The estimate is given both openly and withheld", "Keep one of them.")
+		}
+	}
+	if e.EstimateWithheld.Value != "" {
+		if w, ok := e.withheldEstimate(); ok {
+			w.check(fs, "/estimate_withheld")
+		} else {
+			fs.add("/estimate_withheld", "", "", "The withheld estimate cannot be read", "Write it as JSON text with method, catalog, input and result.")
+		}
+	}
+}
+
+// withheldEstimate reads the withheld estimate where its value is known.
+func (e *Evidence) withheldEstimate() (*Estimate, bool) {
+	var out Estimate
+	if e.EstimateWithheld.Value == "" || strictJSON([]byte(e.EstimateWithheld.Value), &out) != nil {
+		return nil, false
+	}
+	return &out, true
 }
 
 func checkProposition(fs *faults, pointer string, p Proposition) bool {
@@ -171,12 +199,20 @@ func checkEstimates(fs *faults, pointer string, es []NamedEstimate) {
 	}
 }
 
-// Estimates lists the estimates that a record holds.
+// Estimates lists the estimates that a record holds, a withheld one where its
+// value is known.
 func Estimates(b Body) []NamedEstimate {
 	switch b := b.(type) {
 	case *Claim:
 		if b.Estimate != nil {
 			return []NamedEstimate{{Of: b.Component + "/" + string(b.Proposition), Estimate: *b.Estimate}}
+		}
+	case *Evidence:
+		if b.Estimate != nil {
+			return []NamedEstimate{{Of: b.ID, Estimate: *b.Estimate}}
+		}
+		if e, ok := b.withheldEstimate(); ok {
+			return []NamedEstimate{{Of: b.ID, Estimate: *e}}
 		}
 	case *SurveySeal:
 		return b.Indices

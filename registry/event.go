@@ -85,7 +85,7 @@ var kinds = map[Kind]kindRow{
 	"survey":            {new: func() Body { return &Survey{} }, title: "The survey entry"},
 	"survey-seal":       {new: func() Body { return &SurveySeal{} }, title: "The seal of the survey"},
 	"claim":             {new: func() Body { return &Claim{} }, title: "The claim"},
-	"evidence":          {new: func() Body { return &Evidence{} }, title: "The evidence"},
+	"evidence":          {new: func() Body { return &Evidence{} }, title: "The evidence", upcasts: []upcast{asItIs}},
 	"joint":             {new: func() Body { return &Joint{} }, title: "The joint"},
 	"measurement":       {new: func() Body { return &Measurement{} }, title: "The measurement"},
 	"photo":             {new: func() Body { return &Photo{} }, title: "The photo"},

@@ -303,6 +303,8 @@ func Privates(b Body) []*Private {
 		return []*Private{&b.Name, &b.Contact}
 	case *CustodyAgreement:
 		return []*Private{&b.Insurer, &b.Place}
+	case *Evidence:
+		return []*Private{&b.EstimateWithheld}
 	case *RemovedPart:
 		return []*Private{&b.Place}
 	case *PartMove:

@@ -118,6 +118,7 @@ func TestExamplesAndAnswersFitTheDocument(t *testing.T) {
 	send(machineAPI+"/records", one+"/records", `{"record":"survey","component":"fuel.tank","origin":"original","by":"custodian"}`, "201", "If-Match", b.tag())
 	send(machineAPI+"/survey-seal", one+"/survey-seal", `{"by":"custodian"}`, "201", "If-Match", b.tag())
 	send(machineAPI+"/weighings", one+"/weighings", `{"options":["leave-it"],"record":false}`, "200")
+	send(machineAPI+"/bench-evidence", one+"/bench-evidence", exampleBenchEvidence, "201", "If-Match", b.tag())
 	send("/api/v1/calc/origin", "/api/v1/calc/{method}", exampleOrigin, "200")
 	proposed := send(machineAPI+"/proposals", one+"/proposals", exampleProposal, "201", "If-Match", b.tag())
 	require.Contains(t, string(proposed), `"link":"http://127.0.0.1:8350/o/`)

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
 	"example.org/asfound/workshop"
 )
 
@@ -27,6 +28,9 @@ type Config struct {
 	// ReadPhoto looks at an uploaded picture and makes its preview. Codes:
 	// CodeTooLarge, CodeUnsupported.
 	ReadPhoto func(ctx context.Context, original io.ReadSeeker, name string) (Picture, error)
+	// ReadLight reads marked parts of an uploaded picture in linear light. Codes:
+	// CodeTooLarge, CodeUnsupported, CodeInvalid, CodeInsufficient.
+	ReadLight func(original io.ReadSeeker, name string, marks []Mark) ([]scoring.CardSample, error)
 	// PDF and Bundle write a machine's dossier, in its public or private edition.
 	PDF    func(ctx context.Context, out io.Writer, machine string, public bool) error
 	Bundle func(ctx context.Context, out io.Writer, machine string, public bool) error
@@ -59,6 +63,13 @@ type Picture struct {
 	Width, Height int    // as shown upright, in pixels; 0 when not known
 	Taken         string // what the camera says
 	Preview       []byte // a JPEG without place and camera; nil when none can be made
+}
+
+// Mark is a part of a picture, as fractions of its width and height when it is
+// seen upright.
+type Mark struct {
+	ID                  string
+	X, Y, Width, Height float64
 }
 
 // Server answers requests. It is made by New.

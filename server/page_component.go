@@ -89,7 +89,9 @@ func pageComponent(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return htmlAnswer{name: "component", page: s.componentPage(report, c), etag: tag}, nil
+	page := s.componentPage(report, c)
+	page.Notice = noticeOf(r)
+	return htmlAnswer{name: "component", page: page, etag: tag}, nil
 }
 
 // componentOf finds a component by id, code or name.

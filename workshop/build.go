@@ -332,7 +332,7 @@ func (b *builder) facts() {
 		r.Evidence = append(r.Evidence, EvidenceReport{ID: e.RecordID(), Kind: e.Record.Evidence, Says: b.text(e.Record.Says),
 			Limits: b.text(e.Record.Limits), Made: e.Record.Made, MadeBy: b.text(e.Record.MadeBy), Recollected: e.Record.Recollected,
 			Cluster: e.Record.Cluster, Reliability: e.Record.Reliability, Bears: e.Record.Bears, Photos: e.Record.Photos,
-			Recorded: e.Recorded, By: b.person(e.Record.By), Live: e.Live()})
+			Recorded: e.Recorded, By: b.person(e.Record.By), Method: evidenceMethod(e.Record), Live: e.Live()})
 	}
 	for _, j := range registry.Live[*registry.Joint](b.d) {
 		r.Joints = append(r.Joints, JointReport{ID: j.RecordID(), Joint: j.Record.Joint, Components: j.Record.Components,

@@ -31,9 +31,17 @@ func (w *Workshop) Recalc(ctx context.Context, event string) ([]Recalculated, er
 	if err != nil {
 		return nil, err
 	}
+	for _, p := range registry.Privates(body) {
+		if p.Digest == "" {
+			continue
+		}
+		if p.Value, err = w.open(ctx, p.Digest); err != nil {
+			return nil, err
+		}
+	}
 	estimates := registry.Estimates(body)
 	if len(estimates) == 0 {
-		return nil, registry.Refuse(registry.CodeRefused, "Estimates are in claims, the seal of the survey, weighings, proposals and change requests.",
+		return nil, registry.Refuse(registry.CodeRefused, "Estimates are in claims, evidence from the bench, the seal of the survey, weighings, proposals and change requests.",
 			"%s of event %q holds no estimate", registry.Title(body.Kind()), event)
 	}
 	var out []Recalculated

@@ -252,6 +252,9 @@ type EvidenceReport struct {
 	Photos      []string           `json:"photos,omitempty"`
 	Recorded    time.Time          `json:"recorded"`
 	By          string             `json:"by"`
+	// Method is that of the computation behind it, such as stamp/1; recalc
+	// computes it again.
+	Method string `json:"method,omitempty"`
 	// Live is false for evidence that was superseded or withdrawn.
 	Live bool `json:"live"`
 }
