@@ -173,6 +173,34 @@ func (m *FastenerMap) Balance(c *Closed) (differs []string) {
 	return differs
 }
 
+// lookalike is by how much two fasteners may differ in length, in mm, and still
+// be taken for one another in the hand (common practice; the boundary is
+// assumed).
+const lookalike = 5.0
+
+// LengthPair is a long fastener that could go into the hole of a shorter one.
+type LengthPair struct {
+	Long  string  `json:"long"`  // hole of the longer one
+	Short string  `json:"short"` // hole of the shorter one
+	By    float64 `json:"by_mm"`
+}
+
+// EasilySwapped lists the fasteners that would bottom in another's hole and
+// differ from its own by so little that they are easily exchanged: by more than
+// 1 mm and at most 5. Those of threads that are known to differ do not fit.
+func (m *FastenerMap) EasilySwapped() (pairs []LengthPair) {
+	for _, long := range m.Fasteners {
+		for _, short := range m.Fasteners {
+			by := long.Length - short.Length
+			if short.Length <= 0 || by <= tooLong || by > lookalike || long.Thread != "" && short.Thread != "" && long.Thread != short.Thread {
+				continue
+			}
+			pairs = append(pairs, LengthPair{long.Hole, short.Hole, math.Round(by*10) / 10})
+		}
+	}
+	return pairs
+}
+
 func trim(v float64) string { return fmt.Sprint(math.Round(v*10) / 10) }
 
 // decideClosed: no cover is closed by a map that does not balance.
