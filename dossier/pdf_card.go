@@ -244,10 +244,10 @@ func (p *cardPDF) hole(x, y float64, f registry.Fastener) {
 	p.f.SetDrawColor(0, 0, 0)
 	p.f.SetLineWidth(0.35)
 	p.f.SetFillColor(255, 255, 255)
-	p.f.Circle(x, y, r, "FD")
 	if f.Hand == "left" {
-		p.f.Circle(x, y, r+0.9, "D")
+		p.f.Circle(x, y, r+1, "FD")
 	}
+	p.f.Circle(x, y, r, "FD")
 	if f.Felt == "stripped" {
 		p.f.Line(x-r-0.6, y+r+0.6, x-0.7*r, y+0.7*r)
 		p.f.Line(x+0.7*r, y-0.7*r, x+r+0.6, y-r-0.6)

@@ -14,7 +14,7 @@ import (
 var pageTypes = map[string]reflect.Type{
 	"machines": typeOf[MachinesPage](), "machine": typeOf[MachinePage](), "component": typeOf[ComponentPage](), "options": typeOf[OptionsPage](), "plan": typeOf[PlanPage](), "value": typeOf[ValuePage](),
 	"proposal": typeOf[ProposalPage](), "asked": typeOf[AskedPage](), "owner": typeOf[OwnerPage](), "check-answer": typeOf[CheckAnswerPage](),
-	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "form-page": typeOf[FormPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
+	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "card": typeOf[CardPage](), "fasteners": typeOf[FastenersPage](), "close": typeOf[ClosePage](), "form-page": typeOf[FormPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
 }
 
 // TestTemplatesFitTheirPages follows every field and method that a template

@@ -1,6 +1,7 @@
 package workshop
 
 import (
+	"context"
 	"fmt"
 	"slices"
 	"strconv"
@@ -146,7 +147,9 @@ func holes(list []string) string {
 	return "holes " + strings.Join(list, ", ")
 }
 
-func millimetres(v float64) string { return strconv.FormatFloat(float64(int(v*10+0.5))/10, 'f', -1, 64) }
+func millimetres(v float64) string {
+	return strconv.FormatFloat(float64(int(v*10+0.5))/10, 'f', -1, 64)
+}
 
 // AllOwn is the closing in which every fastener goes back into its own hole.
 func AllOwn(m *registry.FastenerMap) []registry.FastenerBack {
@@ -155,4 +158,26 @@ func AllOwn(m *registry.FastenerMap) []registry.FastenerBack {
 		out = append(out, registry.FastenerBack{Hole: f.Hole, From: f.Hole})
 	}
 	return out
+}
+
+// FastenerMap finds a map of an opening, by its id or, without one, the last
+// that was drawn, with what is to be watched in it. CodeNotFound when there is
+// none.
+func (w *Workshop) FastenerMap(ctx context.Context, machine, opening, id string) (CardMap, *registry.FastenerMap, error) {
+	d, err := w.Load(ctx, machine, At{})
+	if err != nil {
+		return CardMap{}, nil, err
+	}
+	same := chain(d, opening)
+	if o, ok := registry.Get[*registry.Opening](d, opening); ok && o.Record.Supersedes != "" {
+		same = append(same, o.Record.Supersedes)
+	}
+	maps := registry.Live[*registry.FastenerMap](d)
+	for _, m := range slices.Backward(maps) {
+		if slices.Contains(same, m.Record.Opening) && (id == "" || m.RecordID() == id) {
+			c := cardBuilder{builder: builder{seen: &seen{w: w, d: d}, reader: NewReader(d, false), r: &Report{}}}
+			return c.fasteners(m), m.Record, nil
+		}
+	}
+	return CardMap{}, nil, registry.Refuse(registry.CodeNotFound, "Draw it first: it says which fastener belongs where.", "There is no map of the fasteners of %q", opening)
 }
