@@ -53,6 +53,17 @@ func WriteCard(w io.Writer, in CardInput) error {
 	return p.f.Output(w)
 }
 
+// part begins a part of the card. So short a document needs no bookmarks.
+func (p *cardPDF) part(title string) {
+	p.gap(4)
+	p.room(18)
+	for _, text := range p.wrap(lookPart, title, p.bodyWidth()) {
+		p.line(p.paper.side, p.y, lookPart, text)
+		p.y += lookPart.height()
+	}
+	p.y++
+}
+
 // tick is an empty box before a line, to be ticked with a pencil.
 func (p *cardPDF) tick(done bool, text string) {
 	const side = 3.2

@@ -22,7 +22,7 @@ type MapView struct {
 
 // mapWidth is the width of a drawn map, and of the picture that is tapped, in
 // pixels. The height follows the picture.
-const mapWidth = 320.0
+const mapWidth = 280.0
 
 // HoleView is one hole of a drawn map.
 type HoleView struct {
@@ -63,14 +63,16 @@ type FastenersPage struct {
 	At      string
 	Opening workshop.OpeningReport
 	// Option is the card to go back to, "" for the work page.
-	Option  string
-	Key     string
-	Seen    string // version
-	Photo   string
-	Photos  []Choice
-	By      Field
-	Rows    []FastenerRow
-	Drawing MapView
+	Option string
+	// Replaces is the map that this one corrects, "" for the first.
+	Replaces string
+	Key      string
+	Seen     string // version
+	Photo    string
+	Photos   []Choice
+	By       Field
+	Rows     []FastenerRow
+	Drawing  MapView
 	// Tapped is the picture on which holes are placed by tapping.
 	Tapped string
 	Errors []FormError
@@ -113,9 +115,33 @@ func (s *Server) fastenersPage(r *http.Request, t *typed) (*FastenersPage, *work
 	if t.Has("by") {
 		page.By.Value = t.text("by")
 	}
-	page.Rows = typedRows(t)
+	page.Rows, page.Replaces = typedRows(t), t.text("replaces")
+	if !t.Has("key") {
+		card, _, err := s.Workshop.FastenerMap(r.Context(), report.Machine.ID, opening.ID, "")
+		if err == nil {
+			page.begin(card)
+		} else if registry.CodeOf(err) != registry.CodeNotFound {
+			return nil, nil, err
+		}
+	}
 	s.redraw(page, report)
 	return page, report, nil
+}
+
+// begin goes on with the map as it stands, to be corrected.
+func (p *FastenersPage) begin(m workshop.CardMap) {
+	p.Replaces = m.ID
+	if m.Photo != "" {
+		p.Photo = m.Photo
+	}
+	percent := func(v float64) string { return numberWords(tenth(100 * v)) }
+	for i, f := range m.Fasteners {
+		row := FastenerRow{N: i, Hole: f.Hole, X: percent(f.X), Y: percent(f.Y), Head: f.Head, Washer: f.Washer, Thread: f.Thread, Hand: f.Hand, Felt: f.Felt, Comment: f.Note}
+		if f.Length > 0 {
+			row.Length = numberWords(f.Length)
+		}
+		p.Rows = append(p.Rows, row)
+	}
 }
 
 // redraw draws the rows as they stand.
@@ -242,7 +268,7 @@ func pageFastenersPost(s *Server, r *http.Request) (answer, error) {
 		return nil, err
 	}
 	list, read := page.readRows()
-	m := &registry.FastenerMap{Opening: page.Opening.ID, Photo: page.Photo, Fasteners: list, By: t.text("by")}
+	m := &registry.FastenerMap{Common: registry.Common{Supersedes: page.Replaces}, Opening: page.Opening.ID, Photo: page.Photo, Fasteners: list, By: t.text("by")}
 	err = read.err()
 	if err == nil {
 		err = movedOn(report, t.seen())
