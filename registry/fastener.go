@@ -212,10 +212,29 @@ func decideClosed(d *Dossier, c *Closed) error {
 	if !d.IsOpened(c.Opening) {
 		return Refuse(CodeRefused, "Record the opening first.", "%q was not opened", c.Opening)
 	}
+	if before, closed := d.closedSince(c.Opening); closed && before.RecordID() != c.Supersedes {
+		return Refuse(CodeConflict, "Correct that record by superseding it, or record that it was opened again.", "%q is closed already, by %q", c.Opening, before.RecordID())
+	}
 	c.Differs = m.Record.Balance(c)
 	if len(c.Differs) > 0 && !c.AlreadyDone {
 		return Refuse(CodeRefused, "Find what is missing before the cover goes on; if it is on already, record it as already done.",
 			"%q cannot be closed: %s", c.Opening, strings.Join(c.Differs, "; "))
 	}
 	return nil
+}
+
+// closedSince finds the closing of what was opened last, if there is one.
+func (d *Dossier) closedSince(opening string) (last Found[*Closed], closed bool) {
+	same := func(id string) bool { return d.current(id) == d.current(opening) }
+	for _, c := range Live[*Closed](d) {
+		if same(c.Record.Opening) {
+			last, closed = c, true
+		}
+	}
+	for _, o := range Live[*Opened](d) {
+		if closed && same(o.Record.Opening) && o.Version > last.Version {
+			return Found[*Closed]{}, false
+		}
+	}
+	return last, closed
 }

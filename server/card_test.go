@@ -182,6 +182,12 @@ func TestMappingByTapsAndClosing(t *testing.T) {
 	require.Equal(t, http.StatusSeeOther, code)
 	require.Contains(t, page.text(), "and closed since")
 	require.Contains(t, page.text(), "Closed 2 March 2026 by Tamsin Orde")
+	code, page = tap(b, shut, "left", "0")
+	require.Equal(t, http.StatusConflict, code)
+	require.Contains(t, textOf(page.one("div", "id", "summary")), "is closed already")
+	b.record(&registry.Opened{Opening: "magneto-off", By: "tamsin"})
+	code, _ = tap(b, shut, "left", "0")
+	require.Equal(t, http.StatusSeeOther, code, "opened again, it can be closed again")
 }
 
 func TestALabelLeadsToItsRecord(t *testing.T) {
