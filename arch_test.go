@@ -39,7 +39,7 @@ var layers = map[string]layer{
 		"golang.org/x/image", "golang.org/x/text"}},
 	"workshop": {ours: []string{"registry", "scoring", "schema", "catalog"}, modules: []string{"github.com/govalues/decimal"}},
 	"dossier": {ours: []string{"figure", "registry", "scoring", "workshop"}, modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/go-fonts/dejavu",
-		"golang.org/x/mod/sumdb"}},
+		"golang.org/x/mod/sumdb", "rsc.io/qr"}},
 	"figure": {ours: []string{"scoring"}},
 	"server": {ours: []string{"figure", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},
 	"demo":   {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},

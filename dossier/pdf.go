@@ -57,7 +57,7 @@ func WritePDF(w io.Writer, in PDFInput) error {
 	if in.Report == nil {
 		return registry.Refuse(registry.CodeInvalid, "Give a report.", "There is nothing to print")
 	}
-	p := &pdf{sheet: newSheet(), in: in, r: in.Report}
+	p := &pdf{sheet: newSheet(paperA4), in: in, r: in.Report}
 	p.names()
 	f := p.f
 	f.SetTitle(oneLine("As found: "+p.r.Machine.Name), true)
@@ -195,8 +195,8 @@ func (p *pdf) banner() {
 	w := p.measure(l, text) + 6
 	p.f.SetDrawColor(0, 0, 0)
 	p.f.SetLineWidth(0.3)
-	p.f.Rect((pageWidth-w)/2, 8, w, 5.6, "D")
-	p.line((pageWidth-w)/2+3, 9.2, l, text)
+	p.f.Rect((p.paper.width-w)/2, p.paper.top-14, w, 5.6, "D")
+	p.line((p.paper.width-w)/2+3, p.paper.top-12.8, l, text)
 }
 
 // picture puts a preview into the document and gives its name there, with the

@@ -7,7 +7,7 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 )
 
-// Measures of the page in millimetres: A4.
+// Measures of the page in millimetres: A4, that of the dossier.
 const (
 	pageWidth  = 210.0
 	pageHeight = 297.0
@@ -20,6 +20,14 @@ const (
 )
 
 const millimetresPerPoint = 25.4 / 72
+
+// paper is a page and its margins, in millimetres.
+type paper struct{ width, height, side, top, foot float64 }
+
+var (
+	paperA4 = paper{pageWidth, pageHeight, marginSide, marginTop, marginFoot}
+	paperA5 = paper{148, 210, 11, 17, 14}
+)
 
 // look is how a piece of text is set.
 type look struct {
@@ -75,6 +83,7 @@ type heading struct {
 // itself, so that a long word or a tall row never leaves the page.
 type sheet struct {
 	f        *fpdf.Fpdf
+	paper    paper
 	y        float64
 	current  look
 	has      map[string]*[1 << 16]bool
@@ -83,11 +92,11 @@ type sheet struct {
 	lacking  map[int]bool // pages with a character that has no glyph
 }
 
-func newSheet() *sheet {
-	s := &sheet{f: fpdf.New("P", "mm", "A4", ""), has: map[string]*[1 << 16]bool{}, width: map[string]map[rune]float64{}, lacking: map[int]bool{}}
+func newSheet(on paper) *sheet {
+	s := &sheet{paper: on, f: fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: fpdf.SizeType{Wd: on.width, Ht: on.height}}), has: map[string]*[1 << 16]bool{}, width: map[string]map[rune]float64{}, lacking: map[int]bool{}}
 	s.f.SetCatalogSort(true)
 	s.f.SetAutoPageBreak(false, 0)
-	s.f.SetMargins(marginSide, marginTop, marginSide)
+	s.f.SetMargins(on.side, on.top, on.side)
 	s.neutral()
 	files := faces()
 	for _, face := range []string{faceText, faceBold, faceMono} {
@@ -97,6 +106,9 @@ func newSheet() *sheet {
 	}
 	return s
 }
+
+func (s *sheet) bodyWidth() float64 { return s.paper.width - 2*s.paper.side }
+func (s *sheet) bodyEnd() float64   { return s.paper.height - s.paper.foot }
 
 // use selects a look.
 func (s *sheet) use(l look) {
@@ -115,19 +127,19 @@ func (s *sheet) neutral() { s.f.SetFillColor(1, 2, 3) }
 // page begins a new page.
 func (s *sheet) page() {
 	s.f.AddPage()
-	s.y = marginTop
+	s.y = s.paper.top
 }
 
 // room begins a new page unless the given height is left.
 func (s *sheet) room(height float64) {
-	if s.y+height > bodyEnd {
+	if s.y+height > s.bodyEnd() {
 		s.page()
 	}
 }
 
 // gap leaves space, but not at the top of a page.
 func (s *sheet) gap(height float64) {
-	if s.y > marginTop {
+	if s.y > s.paper.top {
 		s.y += height
 	}
 }
@@ -230,9 +242,9 @@ func (s *sheet) write(p piece) { s.writeIn(p, 0) }
 
 // writeIn sets a paragraph with an indent in millimetres.
 func (s *sheet) writeIn(p piece, indent float64) {
-	for _, text := range s.wrap(p.look, p.text, bodyWidth-indent) {
+	for _, text := range s.wrap(p.look, p.text, s.bodyWidth()-indent) {
 		s.room(p.look.height())
-		s.line(marginSide+indent, s.y, p.look, text)
+		s.line(s.paper.side+indent, s.y, p.look, text)
 		s.y += p.look.height()
 	}
 }
@@ -241,7 +253,7 @@ func (s *sheet) writeIn(p piece, indent float64) {
 func (s *sheet) list(items []string) {
 	for _, item := range items {
 		s.room(lookBody.height())
-		s.line(marginSide+1, s.y, lookBody, "–")
+		s.line(s.paper.side+1, s.y, lookBody, "–")
 		s.writeIn(body(item), 5)
 	}
 }
@@ -252,7 +264,7 @@ func (s *sheet) section(title string) {
 	s.gap(9)
 	s.room(45)
 	s.head(title, 0)
-	s.line(marginSide, s.y, lookSection, s.clean(lookSection, title))
+	s.line(s.paper.side, s.y, lookSection, s.clean(lookSection, title))
 	s.y += lookSection.height() + 0.8
 	s.rule(0.5, 0)
 	s.y += 2.5
@@ -263,9 +275,9 @@ func (s *sheet) part(title string) {
 	s.gap(4)
 	s.room(28)
 	s.head(title, 1)
-	for _, text := range s.wrap(lookPart, title, bodyWidth) {
+	for _, text := range s.wrap(lookPart, title, s.bodyWidth()) {
 		s.room(lookPart.height())
-		s.line(marginSide, s.y, lookPart, text)
+		s.line(s.paper.side, s.y, lookPart, text)
 		s.y += lookPart.height()
 	}
 	s.y += 1
@@ -287,12 +299,12 @@ func (s *sheet) head(title string, level int) {
 func (s *sheet) rule(width float64, grey int) {
 	s.f.SetDrawColor(grey, grey, grey)
 	s.f.SetLineWidth(width)
-	s.f.Line(marginSide, s.y, pageWidth-marginSide, s.y)
+	s.f.Line(s.paper.side, s.y, s.paper.width-s.paper.side, s.y)
 }
 
 // facts sets pairs of a name and a value; empty values are left out.
 func (s *sheet) facts(pairs ...[2]string) {
-	const label = 42.0
+	label := min(42, s.bodyWidth()/4)
 	for _, p := range pairs {
 		if p[1] == "" {
 			continue
@@ -302,10 +314,10 @@ func (s *sheet) facts(pairs ...[2]string) {
 			look = lookDigest
 		}
 		s.room(lookBody.height())
-		s.line(marginSide, s.y+lower(lookHead), lookHead, s.clean(lookHead, p[0]))
-		for _, text := range s.wrap(look, p[1], bodyWidth-label) {
+		s.line(s.paper.side, s.y+lower(lookHead), lookHead, s.clean(lookHead, p[0]))
+		for _, text := range s.wrap(look, p[1], s.bodyWidth()-label) {
 			s.room(lookBody.height())
-			s.line(marginSide+label, s.y+lower(look), look, text)
+			s.line(s.paper.side+label, s.y+lower(look), look, text)
 			s.y += lookBody.height()
 		}
 	}
@@ -353,7 +365,7 @@ func (s *sheet) table(columns []column, rows [][]cell) {
 	}
 	widths := make([]float64, len(columns))
 	for i, c := range columns {
-		widths[i] = c.share / total * bodyWidth
+		widths[i] = c.share / total * s.bodyWidth()
 	}
 	titles := make([]laid, len(columns))
 	for i, c := range columns {
@@ -370,12 +382,12 @@ func (s *sheet) table(columns []column, rows [][]cell) {
 	for _, cells := range rows {
 		rest := s.layRow(cells, widths)
 		for {
-			left := bodyEnd - s.y - 2*cellPad
+			left := s.bodyEnd() - s.y - 2*cellPad
 			if tallest(rest) <= left {
 				s.row(rest, widths)
 				break
 			}
-			full := bodyEnd - marginTop - headHeight - 2*cellPad
+			full := s.bodyEnd() - s.paper.top - headHeight - 2*cellPad
 			if tallest(rest) > full && left > 30 {
 				var now []laid
 				now, rest = split(rest, left)
@@ -437,7 +449,7 @@ func split(cells []laid, height float64) (now, rest []laid) {
 
 // row sets one row at the current place.
 func (s *sheet) row(cells []laid, widths []float64) {
-	x := marginSide
+	x := s.paper.side
 	for i, c := range cells {
 		y := s.y + cellPad + c.drop()
 		for _, p := range c {

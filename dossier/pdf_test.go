@@ -206,7 +206,7 @@ func TestPDFLongTexts(t *testing.T) {
 	r.Timeline[0].Text = "line\nbreak\ttab\x00\u202e" + long
 	data := render(t, cannedInput(r))
 	require.NoError(t, api.Validate(bytes.NewReader(data), model.NewDefaultConfiguration()))
-	s := newSheet()
+	s := newSheet(paperA4)
 	s.page()
 	for _, l := range []look{lookBody, lookSmall, lookDigest, lookTitle} {
 		for _, w := range []float64{12, 40, bodyWidth} {

@@ -60,7 +60,7 @@ type identity struct {
 // Tables lists the kinds of sheet. The sheet of captions in a folder of photos is
 // among them, though a PhotoFolder reads it.
 func Tables() []Table {
-	return []Table{surveyTable(), evidenceTable(), jointTable(), partsTable(), removedTable(), inventoryTable(), salesTable(), photoTable(), filmTable(), searchTable(), numberTable()}
+	return []Table{surveyTable(), evidenceTable(), jointTable(), partsTable(), removedTable(), inventoryTable(), salesTable(), photoTable(), filmTable(), searchTable(), numberTable(), fastenerTable()}
 }
 
 // TableNamed finds a kind of sheet by its name.

@@ -549,6 +549,9 @@ func (d *Dossier) spentOn(offer, corrected string) (Money, error) {
 	return sum, nil
 }
 
+// SpentOn sums what work has spent under all decisions on one offer.
+func (d *Dossier) SpentOn(offer string) (Money, error) { return d.spentOn(offer, "") }
+
 // SpentUnder sums what work has spent under one decision.
 func (d *Dossier) SpentUnder(decision string) (Money, error) {
 	var sum Money

@@ -11,53 +11,69 @@ const askFirst = "Ask the owner with a proposal or a change request. If it has h
 
 const staysUnapproved = "Correct it as already done: what was done without the owner's word stays so."
 
-// lack is something that an act is missing, and what to do about it.
-type lack struct{ why, fix string }
+// Lack is something that an act is missing, and the way forward.
+type Lack struct {
+	Why string `json:"why"`
+	Fix string `json:"fix"`
+}
+
+// OpeningLacks says what keeps something from being opened at a moment, and how
+// opening it would stand to the owner's word.
+func (d *Dossier) OpeningLacks(id string, at time.Time) (Standing, []Lack) {
+	var lacks []Lack
+	if _, sealed := d.Seal(); !sealed {
+		lacks = append(lacks, Lack{"the as-found survey is not sealed", "Seal the survey, or let the owner sign its gaps."})
+	}
+	if !d.hasAsFoundPicture(id) {
+		lacks = append(lacks, Lack{"there is no as-found picture of its joints", "Take the picture first."})
+	}
+	if opening, ok := Get[*Opening](d, id); ok {
+		for _, joint := range opening.Record.Joints {
+			if !slices.ContainsFunc(Live[*Joint](d), func(f Found[*Joint]) bool { return f.Record.Joint == joint }) {
+				lacks = append(lacks, Lack{fmt.Sprintf("the joint %q is not in the witness register", joint), "Record every joint as found first."})
+			}
+		}
+		for _, need := range opening.Record.Needs {
+			if !need.InHand && !d.InStock(need.What) {
+				lacks = append(lacks, Lack{need.What + " is not in hand", "Order it, and open when it has arrived."})
+			}
+		}
+		for _, first := range opening.Record.Requires {
+			if !d.IsOpened(first) {
+				lacks = append(lacks, Lack{fmt.Sprintf("%q has to be opened before it", first), "Open in order."})
+			}
+		}
+	}
+	standing := d.openingStanding(id, at)
+	if standing.Mark == "unapproved" {
+		lacks = append(lacks, Lack{"no approved option covers this opening", askFirst})
+	}
+	return standing, lacks
+}
 
 // decideOpened: no opening before its picture, its gasket and the owner's word.
+// A refusal names every lack and every way forward.
 func decideOpened(d *Dossier, act Act, o *Opened) error {
-	opening, _ := Get[*Opening](d, o.Opening)
-	var lacks []lack
-	if _, sealed := d.Seal(); !sealed {
-		lacks = append(lacks, lack{"the as-found survey is not sealed", "Seal the survey, or let the owner sign its gaps."})
-	}
-	if !d.hasAsFoundPicture(o.Opening) {
-		lacks = append(lacks, lack{"there is no as-found picture of its joints", "Take the picture first."})
-	}
-	for _, joint := range opening.Record.Joints {
-		if !slices.ContainsFunc(Live[*Joint](d), func(f Found[*Joint]) bool { return f.Record.Joint == joint }) {
-			lacks = append(lacks, lack{fmt.Sprintf("the joint %q is not in the witness register", joint), "Record every joint as found first."})
-		}
-	}
-	for _, need := range opening.Record.Needs {
-		if !need.InHand && !d.InStock(need.What) {
-			lacks = append(lacks, lack{need.What + " is not in hand", "Order it, and open when it has arrived."})
-		}
-	}
-	for _, id := range opening.Record.Requires {
-		if !d.IsOpened(id) {
-			lacks = append(lacks, lack{fmt.Sprintf("%q has to be opened before it", id), "Open in order."})
-		}
-	}
+	standing, lacks := d.OpeningLacks(o.Opening, act.At)
+	o.Standing = standing
 	code := CodeRefused
-	o.Standing = d.openingStanding(o.Opening, act.At)
 	if old, ok := d.Entry(o.Supersedes); ok && standingOf(old.Body).Mark == "unapproved" {
-		lacks = append(lacks, lack{fmt.Sprintf("%q, which it corrects, stands as unapproved", o.Supersedes), staysUnapproved})
+		lacks = append(lacks, Lack{fmt.Sprintf("%q, which it corrects, stands as unapproved", o.Supersedes), staysUnapproved})
 	}
-	if o.Standing.Mark == "unapproved" {
-		if len(lacks) == 0 {
-			code = CodeNotApproved
-		}
-		lacks = append(lacks, lack{"no approved option covers this opening", askFirst})
-	}
-	var why []string
-	for _, l := range lacks {
-		why = append(why, l.why)
+	if len(lacks) == 1 && standing.Mark == "unapproved" {
+		code = CodeNotApproved
 	}
 	if len(lacks) == 0 {
 		return nil
 	}
-	return settle(o.AlreadyDone, &o.Standing, code, lacks[0].fix, fmt.Sprintf("%q cannot be opened", o.Opening), why)
+	var why, fix []string
+	for _, l := range lacks {
+		why = append(why, l.Why)
+		if !slices.Contains(fix, l.Fix) {
+			fix = append(fix, l.Fix)
+		}
+	}
+	return settle(o.AlreadyDone, &o.Standing, code, strings.Join(fix, " "), fmt.Sprintf("%q cannot be opened", o.Opening), why)
 }
 
 // openingStanding is how opening something stands to the owner's word.
@@ -67,7 +83,7 @@ func (d *Dossier) openingStanding(opening string, at time.Time) Standing {
 		if _, stands := Get[*Option](d, option.RecordID()); !stands {
 			continue
 		}
-		approval, _, ok := d.covering(option.RecordID(), at)
+		approval, _, ok := d.Covering(option.RecordID(), at)
 		if ok && slices.ContainsFunc(d.OpeningsNeeded(approval.Option.Openings), func(id string) bool { return d.current(id) == d.current(opening) }) {
 			return Standing{Mark: "approved", Decision: approval.Decision.RecordID()}
 		}
@@ -78,9 +94,9 @@ func (d *Dossier) openingStanding(opening string, at time.Time) Standing {
 	return Standing{Mark: "unapproved"}
 }
 
-// covering is the approval under which something can be done now: what the
+// Covering is the approval under which something can be done now: what the
 // owner agreed to in one stay of the machine does not cover the next.
-func (d *Dossier) covering(option string, at time.Time) (a Approval, why string, ok bool) {
+func (d *Dossier) Covering(option string, at time.Time) (a Approval, why string, ok bool) {
 	a, why, ok = d.Approval(option, at)
 	if ok && d.handedBackSince(a.Decision.Entry) {
 		return a, "the machine was handed back after the owner's answer", false
@@ -208,7 +224,7 @@ func checkIdentity(r *Rules, w *Work, component string) error {
 // coverWork says what keeps the owner's approval from covering the work, and
 // sets its standing when nothing does.
 func coverWork(d *Dossier, r *Rules, act Act, w *Work) (why []string) {
-	approval, missing, ok := d.covering(w.Option, act.At)
+	approval, missing, ok := d.Covering(w.Option, act.At)
 	if !ok {
 		return []string{missing}
 	}

@@ -173,6 +173,34 @@ func (m *FastenerMap) Balance(c *Closed) (differs []string) {
 	return differs
 }
 
+// lookalike is by how much two fasteners may differ in length, in mm, and still
+// be taken for one another in the hand (common practice; the boundary is
+// assumed).
+const lookalike = 5.0
+
+// LengthPair is a long fastener that could go into the hole of a shorter one.
+type LengthPair struct {
+	Long  string  `json:"long"`  // hole of the longer one
+	Short string  `json:"short"` // hole of the shorter one
+	By    float64 `json:"by_mm"`
+}
+
+// EasilySwapped lists the fasteners that would bottom in another's hole and
+// differ from its own by so little that they are easily exchanged: by more than
+// 1 mm and at most 5. Those of threads that are known to differ do not fit.
+func (m *FastenerMap) EasilySwapped() (pairs []LengthPair) {
+	for _, long := range m.Fasteners {
+		for _, short := range m.Fasteners {
+			by := long.Length - short.Length
+			if short.Length <= 0 || by <= tooLong || by > lookalike || long.Thread != "" && short.Thread != "" && long.Thread != short.Thread {
+				continue
+			}
+			pairs = append(pairs, LengthPair{long.Hole, short.Hole, math.Round(by*10) / 10})
+		}
+	}
+	return pairs
+}
+
 func trim(v float64) string { return fmt.Sprint(math.Round(v*10) / 10) }
 
 // decideClosed: no cover is closed by a map that does not balance.
@@ -184,10 +212,29 @@ func decideClosed(d *Dossier, c *Closed) error {
 	if !d.IsOpened(c.Opening) {
 		return Refuse(CodeRefused, "Record the opening first.", "%q was not opened", c.Opening)
 	}
+	if before, closed := d.closedSince(c.Opening); closed && before.RecordID() != c.Supersedes {
+		return Refuse(CodeConflict, "Correct that record by superseding it, or record that it was opened again.", "%q is closed already, by %q", c.Opening, before.RecordID())
+	}
 	c.Differs = m.Record.Balance(c)
 	if len(c.Differs) > 0 && !c.AlreadyDone {
 		return Refuse(CodeRefused, "Find what is missing before the cover goes on; if it is on already, record it as already done.",
 			"%q cannot be closed: %s", c.Opening, strings.Join(c.Differs, "; "))
 	}
 	return nil
+}
+
+// closedSince finds the closing of what was opened last, if there is one.
+func (d *Dossier) closedSince(opening string) (last Found[*Closed], closed bool) {
+	same := func(id string) bool { return d.current(id) == d.current(opening) }
+	for _, c := range Live[*Closed](d) {
+		if same(c.Record.Opening) {
+			last, closed = c, true
+		}
+	}
+	for _, o := range Live[*Opened](d) {
+		if closed && same(o.Record.Opening) && o.Version > last.Version {
+			return Found[*Closed]{}, false
+		}
+	}
+	return last, closed
 }

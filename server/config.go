@@ -34,6 +34,10 @@ type Config struct {
 	// PDF and Bundle write a machine's dossier, in its public or private edition.
 	PDF    func(ctx context.Context, out io.Writer, machine string, public bool) error
 	Bundle func(ctx context.Context, out io.Writer, machine string, public bool) error
+	// Card writes the work card of an option, and Labels those of removed parts,
+	// to be printed. base begins the address in each label's code.
+	Card   func(ctx context.Context, out io.Writer, machine, option string) error
+	Labels func(ctx context.Context, out io.Writer, machine, base, layout string) error
 	// Verify checks an uploaded bundle and answers with its findings, which
 	// are sent on as JSON. Nothing of the bundle is kept.
 	Verify func(ctx context.Context, bundle io.ReaderAt, size int64) (any, error)

@@ -43,9 +43,9 @@ func indexBar(r *scoring.IndexResult) *Bar {
 	return &Bar{X: scaleX(r.Low80), Width: xText(max(scaleWidth*(r.High80-r.Low80), 2)), Median: scaleX(r.Median)}
 }
 
-// outline is a closed path of points of a field from 0 to 1, between positions
+// pathOf is a closed path of points of a field from 0 to 1, between positions
 // of the page; y runs downwards there.
-func outline(points []figure.Point, left, width, top, bottom float64) string {
+func pathOf(points []figure.Point, left, width, top, bottom float64) string {
 	var b strings.Builder
 	for i, p := range points {
 		letter := "L"

@@ -92,7 +92,7 @@ func drawCost(c *scoring.CostResult, ceiling registry.Money) *CostDrawing {
 	}
 	f := figure.OfCost(c, kept)
 	x := func(v float64) float64 { return costLeft + costWidth*f.At(v) }
-	d := &CostDrawing{Area: outline(f.Outline, costLeft, costWidth, costTop, costBottom), Low: Tick{xText(x(f.Low)), numberWords(math.Round(f.Low))}, High: Tick{xText(x(f.High)), numberWords(math.Round(f.High))}}
+	d := &CostDrawing{Area: pathOf(f.Outline, costLeft, costWidth, costTop, costBottom), Low: Tick{xText(x(f.Low)), numberWords(math.Round(f.Low))}, High: Tick{xText(x(f.High)), numberWords(math.Round(f.High))}}
 	mark := func(v float64, class, label string) {
 		line := costLabelLine * float64(len(d.Marks))
 		d.Marks = append(d.Marks, CostMark{X: xText(x(v)), Y: xText(10 + line), Down: xText(costBottom - 10 - line), Class: class, End: x(v) > costLabelTurn, Label: label})

@@ -87,6 +87,14 @@ func newBench(t testing.TB) *bench {
 			_, err := fmt.Fprintf(out, "%%PDF %s %t", machine, public)
 			return err
 		},
+		Card: func(_ context.Context, out io.Writer, machine, option string) error {
+			_, err := fmt.Fprintf(out, "%%PDF %s %s", machine, option)
+			return err
+		},
+		Labels: func(_ context.Context, out io.Writer, machine, base, layout string) error {
+			_, err := fmt.Fprintf(out, "%%PDF %s %s %s", machine, base, layout)
+			return err
+		},
 		Bundle: func(_ context.Context, out io.Writer, machine string, public bool) error {
 			_, err := fmt.Fprintf(out, "PK %s %t", machine, public)
 			return err

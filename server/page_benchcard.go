@@ -24,10 +24,10 @@ func cardFields(*Server, *typed) []FormPart {
 }
 
 func pageBenchCard(s *Server, r *http.Request) (answer, error) {
-	return htmlAnswer{name: "bench", page: s.cardPage(&typed{Values: r.URL.Query()})}, nil
+	return htmlAnswer{name: "bench", page: s.colourCardPage(&typed{Values: r.URL.Query()})}, nil
 }
 
-func (s *Server) cardPage(t *typed) BenchPage {
+func (s *Server) colourCardPage(t *typed) BenchPage {
 	page := s.benchPage(cardKind, t)
 	page.Form.Kind = "multipart"
 	return page
@@ -42,7 +42,7 @@ func pageBenchCardPost(s *Server, r *http.Request) (answer, error) {
 	}
 	defer r.MultipartForm.RemoveAll()
 	t := &typed{Values: r.MultipartForm.Value}
-	page := s.cardPage(t)
+	page := s.colourCardPage(t)
 	page.Form.fill(t.Values)
 	patchNames, patches := t.rows("patches", "/patches", 7, true)
 	areaNames, areas := t.rows("areas", "/areas", 4, true)

@@ -26,6 +26,14 @@ func pageIcon(*Server, *http.Request) (answer, error) {
 	return bytesAnswer{mediaType: "image/svg+xml", body: icon, etag: `"1"`}, nil
 }
 
+//go:embed static/outline.svg
+var outline []byte
+
+// pageOutline is the blank on which fasteners are mapped without a picture.
+func pageOutline(*Server, *http.Request) (answer, error) {
+	return bytesAnswer{mediaType: "image/svg+xml", body: outline, etag: `"1"`}, nil
+}
+
 func styleTag() string {
 	sum := sha256.Sum256(stylesheet)
 	return `"` + hex.EncodeToString(sum[:8]) + `"`

@@ -104,7 +104,7 @@ func drawValue(i int, v *scoring.ValueResult, a *scoring.AfterValue, currency st
 	f := figure.OfValue(before, after, v.DF)
 	x := func(p float64) float64 { return valueLeft + valueWidth*f.At(p) }
 	hill := func(points []figure.Point) string {
-		return outline(points, valueLeft, valueWidth, valueTop, valueBottom)
+		return pathOf(points, valueLeft, valueWidth, valueTop, valueBottom)
 	}
 	price := func(p float64) string {
 		f, _, _ := strings.Cut(workshop.ValueSpan(scoring.Quantiles{Median: p}), " ")
