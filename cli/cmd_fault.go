@@ -153,7 +153,14 @@ func leadingWords(r *workshop.FaultSearch) string {
 	if len(r.Causes) == 0 {
 		return "Its cause has not been looked for here."
 	}
-	return fmt.Sprintf("Likeliest cause: %s, %s; %d findings.", r.Causes[0].Title, r.Causes[0].Shown, len(r.Findings))
+	said := fmt.Sprintf("Likeliest cause: %s, %s.", r.Causes[0].Title, r.Causes[0].Shown)
+	if r.Next != nil {
+		said += " Next: " + r.Next.Title + "."
+	}
+	if r.Stop != nil {
+		said += " Ask a specialist."
+	}
+	return said
 }
 
 // causesShown is how many causes a page of text lists.
@@ -349,7 +356,9 @@ func writeDrafts(w io.Writer, d *workshop.OptionDrafts) {
 		if !o.Money.IsZero() {
 			line += ", " + o.Money.String()
 		}
-		if o.Works != nil {
+		if o.Works != nil && *o.Works == 0 {
+			line += "; cures nothing"
+		} else if o.Works != nil {
 			line += "; cures it with a chance of " + scoring.Percent(*o.Works)
 		}
 		if len(o.OpeningTitles) > 0 {

@@ -18,7 +18,7 @@ import (
 func (b *bench) address(pattern string) string {
 	path := pattern
 	for from, to := range map[string]string{"{id}": "drover-1957", "{component}": "ignition.magneto", "{proposal}": "ask-magneto", "{part}": "old-condenser", "{digest}": b.photo,
-		"{token}": b.token, "{file}": "none", "{method}": "origin", "{name}": "survey.v1.schema.json"} {
+		"{fault}": "magneto", "{cause}": "condenser-failed", "{token}": b.token, "{file}": "none", "{method}": "origin", "{name}": "survey.v1.schema.json"} {
 		path = strings.ReplaceAll(path, from, to)
 	}
 	return path

@@ -12,7 +12,7 @@ import (
 
 // pageTypes is which struct each page's template is given.
 var pageTypes = map[string]reflect.Type{
-	"machines": typeOf[MachinesPage](), "machine": typeOf[MachinePage](), "component": typeOf[ComponentPage](), "options": typeOf[OptionsPage](), "plan": typeOf[PlanPage](), "value": typeOf[ValuePage](),
+	"machines": typeOf[MachinesPage](), "machine": typeOf[MachinePage](), "component": typeOf[ComponentPage](), "options": typeOf[OptionsPage](), "plan": typeOf[PlanPage](), "faults": typeOf[FaultsPage](), "fault": typeOf[FaultPage](), "value": typeOf[ValuePage](),
 	"proposal": typeOf[ProposalPage](), "asked": typeOf[AskedPage](), "owner": typeOf[OwnerPage](), "check-answer": typeOf[CheckAnswerPage](),
 	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "form-page": typeOf[FormPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
 }

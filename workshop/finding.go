@@ -141,7 +141,7 @@ func (s *search) faults(absent []string) {
 			s.in.Complaint = append(s.in.Complaint, c.Observation)
 		}
 	}
-	s.assume("Causes come independently of one another, and each brings about what is seen by itself. How often, nobody has counted: the numbers are those of %s.", s.w.catalogIdentity())
+	s.assume("Causes come independently of one another, and each brings about what is seen by itself. How often, nobody has counted: the numbers are assumptions of the symptom library.")
 	if len(absent) > 0 {
 		s.assume("Causes that sit only in parts which this machine never had are left out: %d such parts are named in its record.", len(absent))
 	}

@@ -157,7 +157,9 @@ func (w *Workshop) draftOptions(d *registry.Dossier, fault, id, by string) (*Opt
 	}
 	dr := drafter{search: &search{w: w, d: d, fault: f}, cause: cause, part: part, by: by, out: out}
 	cures := slices.Clone(cause.Cures)
-	slices.SortStableFunc(cures, func(a, b catalog.Cure) int { return w.known().treatments[a.Treatment].Rung - w.known().treatments[b.Treatment].Rung })
+	slices.SortStableFunc(cures, func(a, b catalog.Cure) int {
+		return w.known().treatments[a.Treatment].Rung - w.known().treatments[b.Treatment].Rung
+	})
 	dr.draft(catalog.Cure{Treatment: "leave"})
 	for _, c := range cures {
 		dr.draft(c)
