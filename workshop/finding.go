@@ -143,7 +143,7 @@ func (s *search) faults(absent []string) {
 	}
 	s.assume("Causes come independently of one another, and each brings about what is seen by itself. How often, nobody has counted: the numbers are assumptions of the symptom library.")
 	if len(absent) > 0 {
-		s.assume("Causes that sit only in parts which this machine never had are left out: %d such parts are named in its record.", len(absent))
+		s.assume("Causes that sit only in parts which this machine never had are left out; its record names so many parts of that kind: %d.", len(absent))
 	}
 	if n := len(s.model.Outside); n > 0 {
 		s.assume("%d causes of other complaints are reckoned only as far as they may show in what is looked at here.", n)

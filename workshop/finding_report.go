@@ -269,7 +269,8 @@ func (s *search) answer(r *FaultSearch) error {
 	for _, o := range s.model.Observations {
 		r.Observations = append(r.Observations, observationReport(o))
 	}
-	faults, err := scoring.Faults(s.in.FaultsInput)
+	answer := s.w.searches.answer(&s.in)
+	faults, err := answer.faults, answer.faultsErr
 	if err != nil {
 		return err
 	}
@@ -281,7 +282,7 @@ func (s *search) answer(r *FaultSearch) error {
 	for _, c := range faults.Cautions {
 		r.Cautions = append(r.Cautions, s.titled(c))
 	}
-	next, err := scoring.Next(s.in)
+	next, err := answer.next, answer.nextErr
 	if err != nil {
 		return err
 	}
@@ -390,9 +391,10 @@ func (s *search) tree(branches []scoring.NextBranch) []TreeReport {
 	return out
 }
 
-// titled puts titles in the place of the names of tests and observations.
+// titled puts titles in the place of the names of tests and observations, and
+// says plainly when two cost the same.
 func (s *search) titled(words string) string {
-	var pairs []string
+	pairs := []string{"costs -0.0 min more", "costs as much", "costs 0.0 min more", "costs as much"}
 	for _, o := range s.model.Observations {
 		pairs = append(pairs, `"`+o.ID+`"`, "“"+o.Title+"”")
 	}
