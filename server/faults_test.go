@@ -86,6 +86,7 @@ func TestFindingACauseThroughForms(t *testing.T) {
 	}
 	undo(search().Findings[2].ID, "turn")
 	require.False(t, search().Findings[2].Seen)
+	require.Equal(t, 220.0, search().Findings[2].Reading.Value)
 	undo(search().Findings[2].ID, "withdraw")
 	require.Len(t, search().Findings, 2)
 

@@ -322,7 +322,9 @@ func pageFindingUndo(s *Server, r *http.Request) (answer, error) {
 			continue
 		}
 		if t.text("do") == "turn" {
-			other := registry.Finding{Common: registry.Common{Supersedes: f.ID, Valid: f.Valid}, Fault: f.Fault, Observation: f.Observation, Cause: f.Cause, Seen: !f.Seen, Test: f.Test, By: t.text("by")}
+			other := f.Finding // what was read stays; what it means is turned
+			other.Common = registry.Common{Supersedes: f.ID, Valid: f.Valid}
+			other.Seen, other.By = !f.Seen, t.text("by")
 			body = &other
 		} else {
 			body = &registry.Withdrawal{Record: f.ID, Why: "recorded by mistake", By: t.text("by")}
@@ -364,7 +366,11 @@ func draftForm(report *workshop.Report, d *workshop.OptionDrafts) Form {
 			if !o.Money.IsZero() {
 				money.Value, money.Unit = o.Money.Amount.String(), o.Money.Currency
 			}
-			part.Fields = append(part.Fields, Field{Name: name("hours"), Of: d.Cause.ID, Label: "Work", Kind: "short", Unit: "hours", Value: numberWords(o.Hours), Pointers: []string{"/hours"}},
+			hours := "" // not known
+			if o.Hours > 0 {
+				hours = numberWords(o.Hours)
+			}
+			part.Fields = append(part.Fields, Field{Name: name("hours"), Of: d.Cause.ID, Label: "Work", Kind: "short", Unit: "hours", Value: hours, Pointers: []string{"/hours"}},
 				money, Field{Name: name("works"), Of: d.Cause.ID, Label: "Chance that it cures it", Kind: "short", Unit: "%", Value: chance, Pointers: []string{"/works"}})
 		}
 		form.Parts = append(form.Parts, part)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 
 	"example.org/asfound/catalog"
 	"example.org/asfound/registry"
@@ -208,7 +209,7 @@ func (dr *drafter) draft(cure catalog.Cure) {
 	}
 	if t.ID != "leave" {
 		for _, what := range t.InHandFirst {
-			o.Needs = append(o.Needs, registry.Need{What: what})
+			o.Needs = append(o.Needs, registry.Need{What: strings.TrimSuffix(what, ".")})
 		}
 		if cure.Chance > 0 {
 			o.Works = &works

@@ -130,9 +130,6 @@ func TestFindingsThatAreRefused(t *testing.T) {
 	// 0.1 to 0.35 microfarad is usual, and 200 is 200 nanofarad in the wrong column.
 	refused(t, try(read(200, "uF", false)), registry.CodeRefused, "thousand times off")
 	refused(t, try(&registry.Finding{Fault: "magneto", Cause: "coil-failed", Seen: true, By: "mechanic"}), registry.CodeInvalid, "never had the part")
-	slave := seenOn("magneto", "fades-with-slave-coil", true)
-	slave.Test = "try-new-coil"
-	refused(t, try(slave), registry.CodeInvalid, "")
 	require.Len(t, b.search("magneto").Findings, 1, "nothing of it was kept")
 	b.do(read(200, "uF", true))
 	require.Len(t, b.search("magneto").Findings, 2)
@@ -151,6 +148,33 @@ func TestFindingsThatAreRefused(t *testing.T) {
 		r, err := b.FaultSearch(context.Background(), drover, "magneto", FaultQuestion{MoneyPerHour: &rate})
 		require.NoError(t, err)
 		refused(t, r.Err(), registry.CodeInvalid, "")
+	}
+}
+
+// TestOnAPartThatTheMachineNeverHad leaves its cause out, and refuses a test
+// that is made on it alone.
+func TestOnAPartThatTheMachineNeverHad(t *testing.T) {
+	b := takenIn(t)
+	d, err := b.Load(context.Background(), drover, At{})
+	require.NoError(t, err)
+	old, _ := d.MachineRecord()
+	machine := *old
+	machine.Supersedes, machine.ID = old.ID, "machine-without"
+	machine.NotFitted = append(slices.Clone(old.NotFitted), "ignition.condenser")
+	b.do(&machine)
+	_, _, err = b.AddFault(context.Background(), request(), NewFault{ID: "magneto", Complaints: []string{"spark-fades-hot"}, By: "mechanic"})
+	require.NoError(t, err)
+	trial := seenOn("magneto", "spark-fades-hot", true)
+	trial.Test = "try-condenser-outside"
+	_, err = b.Record(context.Background(), request(), trial)
+	refused(t, err, registry.CodeInvalid, "never had the part that this test is made on")
+	r := b.search("magneto")
+	require.NotEmpty(t, r.Causes)
+	for _, c := range r.Causes {
+		require.NotEqual(t, "condenser-failed", c.ID)
+	}
+	for _, x := range r.Input.Actions {
+		require.NotEqual(t, "try-condenser-outside", x.ID)
 	}
 }
 
