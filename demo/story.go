@@ -54,6 +54,13 @@ func Story() []Step {
 
 	chapter("3. Weighing", "Each fault gets its candidates, \"leave\" first. What each would change now, and what it would destroy for good, is computed before anyone picks up a tool.")
 	do(at(3, 18, 10), "Seven faults, nineteen options.", "import", "FILES/drover/faults-and-options.json", "--machine", m)
+	do(at(3, 18, 10), "How the magneto's cause was found: strong when cold, none when warm, and the same with a borrowed plug and lead.", "fault", "seen", m, "magneto", "spark-fades-hot", "yes", "--test", "find-spark-fades-hot")
+	do(at(3, 18, 10), "", "fault", "seen", m, "magneto", "fades-with-slave-lead", "yes", "--test", "find-fades-with-slave-lead")
+	do(at(3, 18, 10), "", "fault", "seen", m, "magneto", "points-flash", "yes", "--test", "find-points-flash")
+	show(at(3, 18, 10), "Which test comes next, and what would each outcome lead to?", "fault", "next", m, "magneto")
+	do(at(3, 18, 11), "Its capacity is right, and it leaks at high voltage as it warms.", "fault", "seen", m, "magneto", "condenser-reads-off", "yes", "--test", "find-condenser-reads-off",
+		"--reading", "capacity=0.19 uF", "--with", "condenser tester", "--how", "leaks at high voltage when warm")
+	do(at(3, 18, 11), "", "fault", "seen", m, "magneto", "condenser-failed", "yes", "--cause")
 	show(at(3, 18, 11), "Three rivals for the magneto: the donor costs most on the day and little for good; the rewind is for ever.", "weigh", m, "condenser-outside", "armature-rewind", "donor-magneto")
 	do(at(3, 18, 12), "All of them, kept on record with their inputs.", "weigh", m, "--record")
 	do(at(3, 18, 12), "What the tank does if it is left, and how lining it may end.", "import", "FILES/drover/outlook.json", "--machine", m)

@@ -52,6 +52,9 @@ func TestDecideFinding(t *testing.T) {
 		{name: "a reading without a unit", stage: findings, act: leak(reading(400, "")), code: CodeInvalid, word: "no unit"},
 		{name: "a reading in another unit", stage: findings, act: leak(reading(400, "kΩ")), code: CodeInvalid, word: "another unit"},
 		{name: "a reading a thousand times off", stage: findings, act: leak(reading(0.04, "MΩ")), code: CodeRefused, word: "a thousand times off"},
+		{name: "a reading that would be usual in kilohm", stage: findings, act: leak(reading(400000, "MΩ")), code: CodeRefused, word: "a thousand times off"},
+		{name: "a reading that would be usual in gigohm", stage: findings, act: leak(reading(0.2, "MΩ")), code: CodeRefused, word: "a thousand times off"},
+		{name: "a reading somewhat off", stage: findings, act: leak(reading(20, "MΩ"))},
 		{name: "the same, looked at again", stage: findings, act: leak(reading(0.04, "MΩ"), func(f *Finding) { f.Sure = true })},
 	})
 }

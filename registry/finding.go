@@ -96,7 +96,9 @@ func (o ObservationRule) sane(f *Finding) error {
 	if r.Unit != o.Unit {
 		return invalid(f, "/reading/unit", r.Unit, o.Unit, "The reading is in another unit than the library's", "Convert it.")
 	}
-	if low, high := o.Low/farOff, o.High*farOff; r.Value <= low || r.Value >= high {
+	within := func(v float64) bool { return o.Low <= v && v <= o.High }
+	slip := within(r.Value/farOff) || within(r.Value*farOff)
+	if far := r.Value <= o.Low/farOff || r.Value >= o.High*farOff; !within(r.Value) && (far || slip) {
 		return Refuse(CodeRefused, "Look at the unit and the figure again; if they are right, say so (sure).",
 			"%g %s is a thousand times off what is usual, %g to %g %s", r.Value, r.Unit, o.Low, o.High, o.Unit)
 	}

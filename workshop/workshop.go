@@ -42,6 +42,7 @@ type Workshop struct {
 
 	knowledge knowledge
 	histories histories
+	searches  searches
 }
 
 // At asks for a dossier as it was. The zero At is now, as far as is known.
