@@ -55,6 +55,9 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 	}
 	switch b := b.(type) {
 	case *Machine:
+		if !b.Year.StartsBy(act.At) {
+			return invalid(b, "/year", string(b.Year), "a year up to now", "The machine is from the future", "Mend the year.")
+		}
 		return decideMachine(d, b)
 	case *CustodyAgreement:
 		return decideOnce(d, b, "correct it by superseding it")

@@ -214,3 +214,10 @@ func TestGatesOwnChecks(t *testing.T) {
 		{name: "a check of no gate", stage: stage, act: with(check("wheels-spin")), code: CodeInvalid, word: "No gate asks"},
 	})
 }
+
+func TestNoMachineIsFromTheFuture(t *testing.T) {
+	b := newBench(t)
+	m := aMachine()
+	m.Year = "2099"
+	require.ErrorContains(t, b.try(m), "from the future")
+}

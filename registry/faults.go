@@ -27,6 +27,10 @@ func (fs *faults) id(pointer, id string, optional bool) {
 	if id == "" && optional {
 		return
 	}
+	if id == "" {
+		fs.add(pointer, "", "a name of 1 to 64 small letters, digits, '-', '.' or '_'", "The identifier is missing", "Name what is meant.")
+		return
+	}
 	if err, ok := CheckID(pointer, id).(*Error); ok {
 		*fs = append(*fs, err.Fields...)
 	}

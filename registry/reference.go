@@ -1,6 +1,9 @@
 package registry
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // reference is one record or component that another record names.
 type reference struct {
@@ -218,7 +221,7 @@ func checkReference(d *Dossier, r *Rules, ref reference) error {
 		e, ok = d.Entry(e.SupersededBy)
 	}
 	if !ok || e.Kind != ref.kind || !e.Live() {
-		return invalid(ref.body, ref.pointer, ref.id, fmt.Sprintf("a %s on record", ref.kind), fmt.Sprintf("There is no %s of that name", ref.kind), "Record it first.")
+		return invalid(ref.body, ref.pointer, ref.id, withArticle(string(ref.kind))+" on record", fmt.Sprintf("There is no %s of that name", ref.kind), "Record it first.")
 	}
 	return nil
 }
@@ -311,4 +314,12 @@ func Privates(b Body) []*Private {
 		return []*Private{&b.Place}
 	}
 	return nil
+}
+
+// withArticle puts the article before a kind: "an opening", "a fault".
+func withArticle(kind string) string {
+	if strings.ContainsRune("aeiou", rune(kind[0])) && !strings.HasPrefix(kind, "usage") {
+		return "an " + kind
+	}
+	return "a " + kind
 }

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"io/fs"
 	"net/http"
 	"net/url"
 	"os"
@@ -653,6 +654,16 @@ func apiVerify(s *Server, r *http.Request) (answer, error) {
 		return nil, err
 	}
 	return jsonAnswer{value: findings}, nil
+}
+
+// SchemaList names the JSON Schemas.
+type SchemaList struct {
+	Schemas []string `json:"schemas"`
+}
+
+func apiSchemas(*Server, *http.Request) (answer, error) {
+	names, err := fs.Glob(schema.Schemas(), "*.schema.json")
+	return jsonAnswer{value: SchemaList{names}}, err
 }
 
 func apiSchema(_ *Server, r *http.Request) (answer, error) {

@@ -72,7 +72,7 @@ func TestRouterAndDocumentAgree(t *testing.T) {
 		return nil
 	}))
 	require.Equal(t, walked, written)
-	require.Len(t, walked, 27)
+	require.Len(t, walked, 28)
 }
 
 // schemaAt compiles one schema of the document.
@@ -385,4 +385,17 @@ func TestDamageIsNeverNotFound(t *testing.T) {
 	rec := b.get("/api/v1/photos/" + photo.Record.Digest)
 	require.Equal(t, http.StatusInternalServerError, rec.Code)
 	require.Equal(t, problemBase+"tampered", problemIn(t, rec).Type)
+}
+
+// A misspelt parameter is not passed over: the private edition would go out in
+// place of the public one.
+func TestAMisspeltParameterIsRefused(t *testing.T) {
+	b := worked(t)
+	rec := b.get("/api/v1/machines/drover-1957?pubic=true")
+	require.Equal(t, http.StatusUnprocessableEntity, rec.Code)
+	require.Contains(t, rec.Body.String(), "as_of, known_at, public")
+	require.Equal(t, http.StatusUnprocessableEntity, b.get("/api/v1/machines/drover-1957/parts?years=3").Code)
+	var list SchemaList
+	require.NoError(t, json.Unmarshal(b.get("/api/v1/schemas").Body.Bytes(), &list))
+	require.Contains(t, list.Schemas, "survey.v1.schema.json")
 }

@@ -1,9 +1,11 @@
 package server
 
 import (
+	"maps"
 	"mime"
 	"net/http"
 	"reflect"
+	"slices"
 	"strings"
 
 	"github.com/go-chi/chi/v5"
@@ -242,6 +244,7 @@ func routes() []route {
 			api: &operation{id: "verify", tag: "figures", summary: "Check a bundle. Nothing of it is kept.",
 				bodySchema: map[string]any{"type": "string", "format": "binary"},
 				problems:   []registry.Code{registry.CodeUnsupported, registry.CodeTooLarge, codeNotOffered}}},
+		get("/schemas", apiSchemas, operation{id: "listSchemas", tag: "about", summary: "The names of the JSON Schemas.", answers: typeOf[SchemaList]()}),
 		get("/schemas/{name}", apiSchema, operation{id: "readSchema", tag: "about", summary: "The JSON Schema of one kind of record, such as survey.v1.schema.json.", answerType: "application/schema+json",
 			problems: []registry.Code{registry.CodeNotFound}}),
 		get("/openapi.json", apiDocument, operation{id: "readOpenAPI", tag: "about", summary: "This document.", answerType: "application/openapi+json"}),
@@ -276,6 +279,21 @@ func (s *Server) checkRequest(rt route, r *http.Request) error {
 	}
 	if rt.api == nil {
 		return nil
+	}
+	var known []string
+	for _, q := range rt.api.query {
+		known = append(known, q.name)
+	}
+	for _, name := range slices.Sorted(maps.Keys(r.URL.Query())) {
+		if !slices.Contains(known, name) {
+			// A misspelt "public" must not show what was to be hidden.
+			allowed := "no parameters"
+			if len(known) > 0 {
+				allowed = strings.Join(known, ", ")
+			}
+			return &registry.Error{Code: registry.CodeInvalid, Message: "The query has a parameter that is not known here: " + quoted(name), Fix: "Check its spelling.",
+				Fields: []registry.Field{{Pointer: "/" + name, Found: quoted(name), Allowed: allowed, Message: "There is no such parameter"}}}
+		}
 	}
 	gives := rt.api.answerType
 	if gives == "" {
