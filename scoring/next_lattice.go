@@ -193,6 +193,51 @@ func (l *nextLattice) cost(action int, open uint64) float64 {
 	return a.cost
 }
 
+// tries are the repairs of the lattice side by side, for the inner loops.
+type tries struct {
+	cost  []float64
+	opens []uint64
+	// price is of each set of openings, where they are few.
+	price []float64
+	from  *openings
+}
+
+// maxPriced is up to how many openings every set of them has its price ready.
+const maxPriced = 12
+
+func (l *nextLattice) tries() tries {
+	t := tries{from: l.openings}
+	for _, r := range l.repairs {
+		t.cost, t.opens = append(t.cost, l.actions[r].cost), append(t.opens, l.actions[r].opens)
+	}
+	if n := len(l.openings.cost); n <= maxPriced {
+		t.price = make([]float64, 1<<n)
+		for set := range t.price {
+			t.price[set] = l.openings.price(uint64(set))
+		}
+	}
+	return t
+}
+
+// least is the least that one more repair of rest leads to: what it costs, and
+// what follows.
+func (t *tries) least(best float64, rest uint, open uint64, persist float64, follows []float64, set int) float64 {
+	cost, opens := t.cost, t.opens[:len(t.cost)]
+	for ; rest != 0; rest &= rest - 1 {
+		i := bits.TrailingZeros(rest)
+		c := cost[i]
+		if closed := opens[i] &^ open; closed != 0 {
+			if t.price != nil {
+				c += t.price[closed]
+			} else {
+				c += t.from.price(closed)
+			}
+		}
+		best = min(best, float64(c*persist)+follows[set|1<<i])
+	}
+	return best
+}
+
 // node computes what follows on some results, and all that may follow on them.
 func (l *nextLattice) node(results []testResult) *latticeNode {
 	name := resultsName(results)
@@ -276,14 +321,10 @@ type following struct {
 // is left, or make a test.
 func (l *nextLattice) descend(n *latticeNode, after []following) []float64 {
 	full := 1<<len(l.repairs) - 1
-	least := make([]float64, full+1)
+	least, t := make([]float64, full+1), l.tries()
 	for set := full; set >= 0; set-- {
 		open, persist := n.open|l.open[set], n.persist[set]
-		best := l.without(n, set)
-		for rest := full &^ set; rest != 0; rest &= rest - 1 {
-			i := bits.TrailingZeros(uint(rest))
-			best = min(best, float64(l.cost(l.repairs[i], open)*persist)+least[set|1<<i])
-		}
+		best := t.least(l.without(n, set), uint(full&^set), open, persist, least, set)
 		for i := range after {
 			x := &after[i]
 			best = min(best, float64(l.cost(x.test, open)*persist)+(x.no.least[set]+x.yes.least[set]))
@@ -314,7 +355,7 @@ func (l *nextLattice) without(n *latticeNode, set int) float64 {
 func (l *nextLattice) postponed(n *latticeNode, from, i int) float64 {
 	full := len(l.open) - 1
 	others := full &^ (1 << i)
-	least := make([]float64, full+1)
+	least, t := make([]float64, full+1), l.tries()
 	for set := others; set >= 0; set-- {
 		if set&from != from || set>>i&1 == 1 {
 			continue
@@ -324,11 +365,7 @@ func (l *nextLattice) postponed(n *latticeNode, from, i int) float64 {
 		if set == others {
 			best = min(best, float64(l.cost(l.repairs[i], open)*persist)+n.plain[full])
 		}
-		for rest := others &^ set; rest != 0; rest &= rest - 1 {
-			j := bits.TrailingZeros(uint(rest))
-			best = min(best, float64(l.cost(l.repairs[j], open)*persist)+least[set|1<<j])
-		}
-		least[set] = best
+		least[set] = t.least(best, uint(others&^set), open, persist, least, set)
 	}
 	return least[from]
 }
