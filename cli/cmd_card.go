@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -214,27 +213,13 @@ type fastenersCommand struct {
 
 // Run records a map of fasteners from a table.
 func (x *fastenersCommand) Run(c *call) error {
-	o, err := c.open()
-	if err != nil {
-		return err
-	}
-	f, err := openInput(x.File)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
 	m := &registry.FastenerMap{Common: registry.Common{ID: x.ID, Supersedes: x.Replace}, Opening: x.Opening, Photo: x.Photo, By: orElse(x.By, c.line.As)}
-	var faults []registry.Field
-	_, err = importers.ReadFasteners(f, importers.Options{File: filepath.Base(x.File), Anatomy: o.anatomy()}, func(d importers.FastenerDraft) error {
-		faults = append(faults, d.Faults...)
+	err := wholeSheet(c, x.File, importers.ReadFasteners, func(d importers.FastenerDraft) []registry.Field {
 		m.Fasteners = append(m.Fasteners, d.Fastener)
-		return nil
+		return d.Faults
 	})
 	if err != nil {
 		return err
-	}
-	if len(faults) > 0 {
-		return &registry.Error{Code: registry.CodeInvalid, Message: x.File + " cannot be recorded", Fields: faults}
 	}
 	return c.record(x.Target, fmt.Sprintf("%d holes are mapped", len(m.Fasteners)), m)
 }

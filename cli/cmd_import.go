@@ -193,27 +193,36 @@ func (c *call) eachDraftOf(ctx context.Context, f io.ReadSeeker, name string, so
 	return errors.Join(err, source.Close())
 }
 
-// inventory reads a sheet of what came with a machine: all of it, or nothing.
+// inventory reads a sheet of what came with a machine.
 func (c *call) inventory(name string) (items []registry.InventoryItem, err error) {
+	err = wholeSheet(c, name, importers.ReadInventory, func(d importers.InventoryDraft) []registry.Field {
+		items = append(items, d.Item)
+		return d.Faults
+	})
+	return items, err
+}
+
+// wholeSheet reads a sheet whose rows make one record: all of them, or nothing.
+// take is given each row and answers with what is wrong with it.
+func wholeSheet[D any](c *call, name string, read func(io.ReadSeeker, importers.Options, func(D) error) (importers.Report, error), take func(D) []registry.Field) (err error) {
 	o, err := c.open()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	f, err := openInput(name)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
 	var faults []registry.Field
-	_, err = importers.ReadInventory(f, importers.Options{File: filepath.Base(name), By: c.line.As, Anatomy: o.anatomy(), Validator: o.Schemas}, func(d importers.InventoryDraft) error {
-		faults = append(faults, d.Faults...)
-		items = append(items, d.Item)
+	_, err = read(f, importers.Options{File: filepath.Base(name), By: c.line.As, Anatomy: o.anatomy(), Validator: o.Schemas}, func(d D) error {
+		faults = append(faults, take(d)...)
 		return c.ctx.Err()
 	})
 	if err == nil && len(faults) > 0 {
-		err = &registry.Error{Code: registry.CodeInvalid, Message: "The inventory cannot be read, and nothing was recorded: " + faults[0].String(), Fix: "Mend the rows listed.", Fields: faults}
+		err = &registry.Error{Code: registry.CodeInvalid, Message: filepath.Base(name) + " cannot be recorded, and nothing was: " + faults[0].String(), Fix: "Mend the rows listed.", Fields: faults}
 	}
-	return items, err
+	return err
 }
 
 func fileDigest(name string) (string, error) {
