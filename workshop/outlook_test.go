@@ -120,9 +120,8 @@ func TestPartsSayHowLikelyTheyTurnUp(t *testing.T) {
 	require.False(t, magneto.InHand)
 	require.InDelta(t, 0.5421, magneto.Search.Result.Seen, 0.0005)
 	require.Contains(t, magneto.Search.Words, "54 %")
-	gaskets := found["top-end gasket set"]
-	require.Nil(t, gaskets.Search.Result)
-	require.Contains(t, gaskets.Search.Why, "how long it was looked for")
+	require.Nil(t, found["top-end gasket set"].Search, "what can be ordered needs no log")
+	require.Contains(t, searchReport(registry.NewDossier("x"), "horn", 2).Why, "how long it was looked for")
 
 	// A part that comes in, under whatever capitals, is in hand.
 	b.do(&registry.StockPart{Common: registry.Common{ID: "shelf"}, What: "Donor magneto of the same type and  year", Origin: "donor", Source: "a jumble", By: "mechanic"})

@@ -65,7 +65,10 @@ func (b *builder) parts(o *registry.Option) []PartReport {
 				}
 			}
 			if !p.InHand {
-				p.Search = searchReport(b.d, n.What, lookAhead)
+				// What can be ordered needs no log.
+				if s := searchReport(b.d, n.What, lookAhead); s.Looks > 0 || n.LeadDays == 0 && n.Source == "" {
+					p.Search = s
+				}
 			}
 			out = append(out, p)
 		}
