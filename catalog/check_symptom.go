@@ -119,6 +119,11 @@ func (b *builder) checkTests() {
 		}
 		refers(s, "/openings", x.Openings, &c.openings, "openings")
 		refers(s, "/cautions", x.Cautions, &c.cautions, "cautions")
+		if _, ok := c.observations.get(x.Given); x.Given != "" && !ok {
+			s.add("/given", quote(x.Given), "an observation of the library", "There is no such observation", "Check its spelling, or leave the field out.")
+		} else if x.Given != "" && x.Given == x.Observation {
+			s.add("/given", quote(x.Given), "another observation", "The test waits for what it answers", "Leave the field out.")
+		}
 		b.checkTestLevel(s, x)
 		b.checkTestAim(s, x)
 	}

@@ -40,6 +40,9 @@ type FaultTest struct {
 	SlavePart string `json:"slave_part,omitempty"`
 	// Observation is what it answers; empty for a trial of a cure.
 	Observation string `json:"observation,omitempty"`
+	// Given is an observation that must have been seen to be so before the test
+	// makes sense: a borrowed coil says nothing while the spark is there.
+	Given string `json:"given,omitempty"`
 	// Repairs is the cure that is tried; nil for a test that only looks.
 	Repairs *Repair `json:"repairs,omitempty"`
 	IfYes   string  `json:"if_yes"` // what yes, or a cure that worked, would mean

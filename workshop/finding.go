@@ -162,7 +162,10 @@ func (s *search) actions(q FaultQuestion) error {
 	}
 	s.in.Rates = scoring.NextRates{MinutesPerPoint: &perPoint, MoneyPerHour: &perHour}
 	currency := ""
-	tests := slices.Clone(s.model.Tests)
+	tests := slices.DeleteFunc(slices.Clone(s.model.Tests), func(t catalog.FaultTest) bool {
+		seen, _ := s.in.Seen.Get(t.Given)
+		return t.Given != "" && !seen
+	})
 	slices.SortStableFunc(tests, func(a, b catalog.FaultTest) int { return a.Level - b.Level })
 	if n := len(tests) - scoring.MaxActions; n > 0 {
 		tests = tests[:scoring.MaxActions]

@@ -373,3 +373,25 @@ func BenchmarkFaultSearch(b *testing.B) {
 		}
 	})
 }
+
+// A test that presupposes something is offered once that was seen: with a spark
+// that only fades when warm, nobody asks whether it comes back with the cut-out
+// wire off.
+func TestATestWaitsForWhatItPresupposes(t *testing.T) {
+	b := sealed(t)
+	_, err := b.AddFault(context.Background(), request(), NewFault{ID: "warm", Complaints: []string{"spark-fades-hot"}, By: "mechanic"})
+	require.NoError(t, err)
+	offered := func() map[string]bool {
+		s, err := b.FaultSearch(context.Background(), drover, "warm", FaultQuestion{})
+		require.NoError(t, err)
+		out := map[string]bool{}
+		for _, a := range s.Input.Actions {
+			out[a.Observation] = true
+		}
+		return out
+	}
+	require.False(t, offered()["no-spark-cut-out-off"])
+	require.True(t, offered()["fades-with-slave-condenser"])
+	b.do(&registry.Finding{Common: registry.Common{ID: "gone"}, Fault: "warm", Observation: "no-spark", Seen: true, By: "mechanic"})
+	require.True(t, offered()["no-spark-cut-out-off"])
+}
