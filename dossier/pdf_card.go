@@ -97,7 +97,7 @@ func (p *cardPDF) top() {
 		p.list(a.Covers)
 	} else {
 		p.part("NOT APPROVED: do not begin")
-		p.write(strong(c.Uncovered.Why + ". " + c.Uncovered.Fix))
+		p.write(strong(sentence(c.Uncovered.Why) + ". " + c.Uncovered.Fix))
 	}
 	p.part("Where the card ends")
 	p.list(c.Beyond)
@@ -126,15 +126,23 @@ func (p *cardPDF) beforeOpening() {
 		p.part("Cautions")
 	}
 	for _, x := range c.Cautions {
-		read := "read: ____________"
+		read := "Read: ____________"
 		if len(x.Read) > 0 {
-			read = "read by " + x.Read[len(x.Read)-1].By + ", " + x.Read[len(x.Read)-1].On.UTC().Format("2 January 2006")
+			read = "Read by " + x.Read[len(x.Read)-1].By + ", " + x.Read[len(x.Read)-1].On.UTC().Format("2 January 2006")
 		}
 		if x.Level == "note" {
 			read = ""
 		}
-		p.tick(len(x.Read) > 0, joined(" ", strings.ToUpper(x.Level)+".", x.Text, read))
+		p.tick(len(x.Read) > 0, joined(" ", levelWord(x.Level)+".", x.Text, read))
 	}
+}
+
+// levelWord is the word that a caution of a level begins with, as on the page.
+func levelWord(level string) string {
+	if level == "acknowledge" {
+		return "TAKE CARE"
+	}
+	return strings.ToUpper(level)
 }
 
 func (p *cardPDF) openings() error {
@@ -151,7 +159,7 @@ func (p *cardPDF) openings() error {
 			p.tick(false, "Nothing stands against opening it. Opened on ____________ at ______")
 		}
 		for _, j := range o.Joints {
-			p.write(small(joined(", ", "Joint "+j.Joint, cmp.Or(j.Witness, "not in the witness register"), j.Sign)))
+			p.write(small(joined(", ", "Joint "+words(j.Joint), cmp.Or(j.Witness, "not in the witness register"), j.Sign)))
 		}
 		for _, picture := range o.Pictures {
 			if err := p.asFound(picture); err != nil {
@@ -297,11 +305,11 @@ func (p *cardPDF) after() {
 	}
 	p.part("What to check after")
 	for _, x := range p.card.After {
-		text := x.What + " (" + x.Gate + ")"
+		text := x.What + " (" + x.Gate
 		if x.Passed != "" {
 			text += ", passed on " + x.Passed
 		}
-		p.tick(x.Passed != "", text)
+		p.tick(x.Passed != "", text+")")
 	}
 	p.tick(false, "Every fastener is in its hole; none is left over, none is missing.")
 	p.write(small(p.card.Torque))

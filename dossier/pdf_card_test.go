@@ -47,7 +47,7 @@ func TestTheCardFitsA5AndIsTheSameEachTime(t *testing.T) {
 	}
 	text := pdfText(t, first.Bytes())
 	for _, s := range []string{"Approved, and no more than this", "90 GBP, spent so far nothing", "the cover is not polished", "Stop: timing cover gasket is not in hand. Order it.",
-		"Easily swapped, 3 mm apart.", "left-hand thread", "STOP. May hold asbestos. read: ____", "cover eased off", "Invented demonstration data", "page 1 of"} {
+		"Easily swapped, 3 mm apart.", "left-hand thread", "STOP. May hold asbestos. Read: ____", "cover eased off", "Invented demonstration data", "page 1 of"} {
 		require.Contains(t, text, s)
 	}
 	require.Error(t, WriteCard(io.Discard, CardInput{}))

@@ -116,7 +116,7 @@ func readFilm(_ *Server, t *typed, in benchInput) {
 func colourFields(*Server, *typed) []FormPart {
 	set := func(title, key, example string) FormPart {
 		return FormPart{Title: title, Fields: []Field{brief(key+"_id", "Where", "", example, "/"+key+"/id"),
-			{Name: key, Label: "L, a and b", Kind: "area", Hint: "A reading a line: 32.1 20.4 9.8. Three lines show how they scatter.", Pointers: []string{"/" + key + "/readings", "/" + key}},
+			{Name: key, Label: "L, a and b", Kind: "area", Hint: "One reading a line: 32.1 20.4 9.8. Three lines show how they scatter.", Pointers: []string{"/" + key + "/readings", "/" + key}},
 			brief(key+"_sd", "Shared uncertainty of L, a and b", "", "Three numbers, such as a photograph with a card gives. May stay empty.", "/"+key+"/uncertainty")}}
 	}
 	return []FormPart{{Fields: []Field{{Name: "white", Label: "White that L is counted from", Kind: "radios", Value: "D50", Choices: whites, Pointers: []string{"/reference/white", "/area/white"}},
@@ -235,7 +235,7 @@ func readTorque(_ *Server, t *typed, in benchInput) {
 // ruleField offers the published rules of a kind; the rest of the page follows
 // from the one that is chosen.
 func ruleField(s *Server, kind string) Field {
-	f := Field{Name: "rule", Label: "Rule", Kind: "select", Hint: "Choose one and ask: what it is made of is then asked here.", Pointers: []string{"/rule"}}
+	f := Field{Name: "rule", Label: "Rule", Kind: "select", Hint: "Choose one and press “Work it out”: what the rule asks for then appears here.", Pointers: []string{"/rule"}}
 	for _, r := range s.Workshop.Catalog.PublishedRules() {
 		if r.Kind == kind {
 			f.Choices = append(f.Choices, Choice{r.ID, r.Title + ", " + r.Edition, ""})

@@ -67,7 +67,7 @@ func TestTheCardWithOneHand(t *testing.T) {
 	b := drover(t)
 	b.approve()
 	page := readPage(t, b.get(cardAt).Body.String())
-	for _, s := range []string{"and no more than this", "At most 110 GBP, nothing is spent yet", "Base gasket: in hand", "Magneto, drive side", "Joint magneto-mount: undisturbed"} {
+	for _, s := range []string{"and no more than this", "At most 110 GBP, nothing is spent yet", "Base gasket: in hand", "Magneto, drive side", "Joint magneto mount: undisturbed"} {
 		require.Contains(t, page.text(), s)
 	}
 	readAll(b)

@@ -85,7 +85,7 @@ func inHand(q url.Values) string {
 // benchPage is the page of one question as it stands before it is asked.
 func (s *Server) benchPage(k benchKind, t *typed) BenchPage {
 	page := BenchPage{Base: Base{Title: k.title, Version: s.Version, Crumbs: []Crumb{{"The bench", "/bench" + inHand(t.Values)}}}, Lead: k.lead, Method: "get",
-		Form: Form{Action: "/bench/" + k.id, Button: "Ask", Parts: k.fields(s, t)}}
+		Form: Form{Action: "/bench/" + k.id, Button: "Work it out", Parts: k.fields(s, t)}}
 	if k.private {
 		page.Method = "post"
 	}
@@ -173,7 +173,7 @@ func (s *Server) answerBench(r *http.Request, page *BenchPage, method, input str
 	}
 	form := Form{Action: "/bench/attach", Button: "Attach as evidence", Key: newKey(), Hidden: []Hidden{{"method", a.Method}, {"input", input}},
 		Intro: "The likelihoods, the input with the catalog’s tables, the result and the method’s version are recorded with it."}
-	fields := []Field{machine, {Name: "component", Label: "Component", Kind: "text", List: "components", Hint: "Its code, name or id.", Pointers: []string{"/component"}}}
+	fields := []Field{machine, {Name: "component", Label: "Component", Kind: "text", List: "components", Hint: "Its code or its name.", Pointers: []string{"/component"}}}
 	if a.Method == "thread/1" {
 		fields = append(fields, Field{Name: "listed", Label: "Thread that the maker lists", Kind: "text", List: "threads", Hint: "Such as BSF 1/4. Left empty, the result is kept and moves no answer.", Pointers: []string{"/listed"}})
 		page.Threads = []Choice{}

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"net/http"
 	"strings"
 
@@ -103,7 +104,7 @@ func (s *Server) fastenersPage(r *http.Request, t *typed) (*FastenersPage, *work
 	page.Option = t.text("option")
 	for _, p := range report.Photos {
 		if p.Preview != "" {
-			page.Photos = append(page.Photos, Choice{p.ID, upperFirst(p.Caption + " (" + p.ID + ")"), ""})
+			page.Photos = append(page.Photos, Choice{p.ID, upperFirst(cmp.Or(p.Caption, p.ID)), ""})
 			if page.Photo == "" && contains(p.Openings, opening.ID) && !t.Has("photo") {
 				page.Photo = p.ID
 			}

@@ -42,15 +42,15 @@ func worthForm(report *workshop.Report, c *workshop.ComponentReport, claim *work
 		{Title: "What it hangs on", Fields: []Field{
 			{Name: "state", Label: "Is it …?", Kind: "select", Choices: states, Value: chosen, Pointers: []string{"/states", "/prior"}},
 			{Name: "first", Label: "One thing that could be done", Kind: "short", Value: "keep", Pointers: []string{"/actions/0/id"}},
-			{Name: "first_yes", Label: "What that is worth if it is", Kind: "short", Pointers: []string{"/actions/0/payoff/0"}},
-			{Name: "first_no", Label: "What that is worth if it is not", Kind: "short", Pointers: []string{"/actions/0/payoff/1"}},
+			{Name: "first_yes", Label: "What that is worth if the answer is yes", Kind: "short", Pointers: []string{"/actions/0/payoff/0"}},
+			{Name: "first_no", Label: "What that is worth if the answer is no", Kind: "short", Pointers: []string{"/actions/0/payoff/1"}},
 			{Name: "second", Label: "The other thing", Kind: "short", Value: "refinish", Pointers: []string{"/actions/1/id"}},
-			{Name: "second_yes", Label: "What that is worth if it is", Kind: "short", Pointers: []string{"/actions/1/payoff/0"}},
-			{Name: "second_no", Label: "What that is worth if it is not", Kind: "short", Pointers: []string{"/actions/1/payoff/1"}},
+			{Name: "second_yes", Label: "What the other thing is worth if the answer is yes", Kind: "short", Pointers: []string{"/actions/1/payoff/0"}},
+			{Name: "second_no", Label: "What the other thing is worth if the answer is no", Kind: "short", Pointers: []string{"/actions/1/payoff/1"}},
 		}},
 		{Title: "The test", Fields: []Field{
-			{Name: "says_yes", Label: "How often it says yes when it is", Kind: "short", Hint: "0 to 1, such as 0.9.", Pointers: []string{"/results/0/likelihood/0", "/results"}},
-			{Name: "says_no", Label: "How often it says no when it is not", Kind: "short", Hint: "0 to 1, such as 0.85.", Pointers: []string{"/results/1/likelihood/1"}},
+			{Name: "says_yes", Label: "How often the test says yes when the answer is yes", Kind: "short", Hint: "0 to 1, such as 0.9.", Pointers: []string{"/results/0/likelihood/0", "/results"}},
+			{Name: "says_no", Label: "How often the test says no when the answer is no", Kind: "short", Hint: "0 to 1, such as 0.85.", Pointers: []string{"/results/1/likelihood/1"}},
 			{Name: "cost", Label: "What the test costs", Kind: "short", Value: "0", Hint: "In the same money as the worths above.", Pointers: []string{"/cost"}},
 		}},
 	}}

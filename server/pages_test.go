@@ -37,7 +37,7 @@ func TestPagesShowTheMachine(t *testing.T) {
 		{m + "/options?fault=magneto", []string{"All faults"}},
 		{m + "/propose", []string{"Options to offer", "Ceiling", "Until when it stands"}},
 		{m + "/proposals/ask-magneto", []string{"approve", "Imogen Aske", "110 GBP", "kept nowhere"}},
-		{m + "/work", []string{"approved", "Fitted at condenser", "marked 26 TO", "17.40 GBP", "it names neither", "spark gap 5.5 ± 0.5 mm", "Gates on the way to riding", "Move or refit"}},
+		{m + "/work", []string{"approved", "Fitted at condenser", "marked 26 TO", "17.40 GBP", "It names neither", "spark gap 5.5 ± 0.5 mm", "Gates on the way to riding", "Move or refit"}},
 		{m + "/work/entry", []string{"Already done", "Dust off"}},
 		{m + "/work/entry?option=rewind", []string{"It is not approved", "Take care."}},
 		{m + "/work/check", []string{"Outcome", "Plus or minus"}},

@@ -37,6 +37,7 @@ var templateFuncs = template.FuncMap{
 	"bits":    func(b float64) string { return minus(strconv.FormatFloat(b, 'f', 2, 64)) },
 	"when":    whenWords,
 	"day":     dayWords,
+	"camera":  cameraWords,
 	"words":   plainWords,
 	"mark":    markOf,
 	"meaning": meaningOf,
@@ -123,6 +124,14 @@ func whenWords(t time.Time) string {
 		return ""
 	}
 	return t.UTC().Format("2 January 2006, 15:04 UTC")
+}
+
+// cameraWords writes what the clock of a camera said, or leaves it as it stands.
+func cameraWords(s string) string {
+	if t, err := time.Parse("2006-01-02T15:04:05", s); err == nil {
+		return t.Format("2 January 2006, 15:04")
+	}
+	return s
 }
 
 // dayWords writes a day, or a date of less precision as it stands.
