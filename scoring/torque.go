@@ -93,6 +93,10 @@ func Torque(in TorqueInput) (TorqueResult, error) {
 	if err := fs.err("The torque"); err != nil {
 		return TorqueResult{}, err
 	}
+	if in.Lubrication == "" {
+		return TorqueResult{}, insufficient("/lubrication", "It is not said how the threads are lubricated, and no torque is invented",
+			"Say one of: "+joinIDs(in.Lubrications, func(l Lubrication) string { return l.ID })+".")
+	}
 	k := slices.IndexFunc(in.Lubrications, func(l Lubrication) bool { return l.ID == in.Lubrication })
 	if k < 0 {
 		return TorqueResult{}, insufficient("/lubrication", "The friction of threads that are "+quote(in.Lubrication)+" is not known, and no torque is invented",

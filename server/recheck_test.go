@@ -15,7 +15,7 @@ func TestLookingAgain(t *testing.T) {
 	}
 	status, page := typedIn(b, work+"/recheck", "what", "chain and spokes", "after", "5", "unit", "mi", "cycles", "1")
 	require.Equal(t, http.StatusSeeOther, status, pageText(t, page))
-	require.Contains(t, pageText(t, page), "Chain and spokes: in 5.0 mi, or in 1 heat cycles")
+	require.Contains(t, pageText(t, page), "Chain and spokes: in 5 mi, or in 1 heat cycle")
 	status, page = typedIn(b, work+"/usage", "distance", "10", "unit", "km", "cycles", "0")
 	require.Equal(t, http.StatusSeeOther, status, pageText(t, page))
 	text := pageText(t, page)

@@ -402,7 +402,7 @@ func (b *builder) job() {
 			if option.Treatment == leaveTreatment {
 				option.Leaving = report.Leaving
 			}
-			_, why, ok := b.d.Approval(o.RecordID(), b.now())
+			_, why, ok := b.d.Covering(o.RecordID(), b.now())
 			option.Standing = "approved"
 			if !ok {
 				option.Standing = b.text(why)

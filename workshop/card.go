@@ -2,7 +2,6 @@ package workshop
 
 import (
 	"context"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -387,7 +386,7 @@ func (c *cardBuilder) lacks(opening string) []registry.Lack {
 	_, lacks := c.d.OpeningLacks(opening, c.now())
 	for _, x := range c.card.Cautions {
 		if x.Unread() && (len(x.For) == 0 || slices.Contains(x.For, opening)) {
-			lacks = append(lacks, registry.Lack{Why: fmt.Sprintf("the caution %s has not been read", x.ID), Fix: "Read it, and say so on the card."})
+			lacks = append(lacks, registry.Lack{Why: "a caution has not been read: “" + firstWords(x.Text) + "”", Fix: "Read it, and say so on the card."})
 		}
 	}
 	for i := range lacks {
@@ -486,4 +485,16 @@ func (c *cardBuilder) tools() {
 			add(t)
 		}
 	}
+}
+
+// firstWords is the first sentence of a caution, or its beginning.
+func firstWords(text string) string {
+	if sentence, _, ok := strings.Cut(text, ". "); ok && len(sentence) <= 120 {
+		return sentence
+	}
+	words := strings.Fields(text)
+	if len(words) > 12 {
+		return strings.Join(words[:12], " ") + " …"
+	}
+	return text
 }

@@ -379,7 +379,7 @@ func BenchmarkFaultSearch(b *testing.B) {
 // wire off.
 func TestATestWaitsForWhatItPresupposes(t *testing.T) {
 	b := sealed(t)
-	_, err := b.AddFault(context.Background(), request(), NewFault{ID: "warm", Complaints: []string{"spark-fades-hot"}, By: "mechanic"})
+	_, _, err := b.AddFault(context.Background(), request(), NewFault{ID: "warm", Complaints: []string{"spark-fades-hot"}, By: "mechanic"})
 	require.NoError(t, err)
 	offered := func() map[string]bool {
 		s, err := b.FaultSearch(context.Background(), drover, "warm", FaultQuestion{})

@@ -2,6 +2,8 @@ package workshop
 
 import (
 	"fmt"
+	"math"
+	"strconv"
 	"strings"
 	"time"
 
@@ -43,11 +45,15 @@ func (b *builder) rechecks() {
 			if r.DistanceUnit == "km" {
 				left *= KilometresPerMile
 			}
-			when = append(when, ahead(fmt.Sprintf("%.1f %s", max(left, -left), r.DistanceUnit), left > 0))
+			when = append(when, ahead(strconv.FormatFloat(math.Round(max(left, -left)*10)/10, 'f', -1, 64)+" "+r.DistanceUnit, left > 0))
 		}
 		if r.AfterHeatCycles > 0 {
 			left := d.HeatCyclesLeft
-			when = append(when, ahead(fmt.Sprintf("%d heat cycles", max(left, -left)), left > 0))
+			cycles := "heat cycles"
+			if max(left, -left) == 1 {
+				cycles = "heat cycle"
+			}
+			when = append(when, ahead(fmt.Sprintf("%d %s", max(left, -left), cycles), left > 0))
 		}
 		if r.On != "" {
 			when = append(when, "on "+string(r.On))
