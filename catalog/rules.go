@@ -50,6 +50,7 @@ func (c *Catalog) library(r *registry.Rules) {
 	r.Observations = make(map[string]registry.ObservationRule, len(c.observations.rows))
 	r.Causes = make(map[string][]string, len(c.causes.rows))
 	r.Tests = make(map[string][]string, len(c.tests.rows))
+	r.Reveals = make(map[string]string, len(c.tests.rows))
 	for _, x := range c.observations.rows {
 		rule := registry.ObservationRule{}
 		if x.Reading != nil {
@@ -62,6 +63,9 @@ func (c *Catalog) library(r *registry.Rules) {
 	}
 	for _, x := range c.tests.rows {
 		r.Tests[x.ID] = c.partsOfTest(x)
+		if x.Observation != "" {
+			r.Reveals[x.ID] = x.Observation
+		}
 	}
 }
 

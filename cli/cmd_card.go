@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -191,6 +193,9 @@ type labelsCommand struct {
 
 // Run writes the labels for the machine's removed parts.
 func (x *labelsCommand) Run(c *call) error {
+	if u, err := url.Parse(x.Base); x.Base != "" && (err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "") {
+		return badFlag("--base", x.Base, "http://bench.example")
+	}
 	o, err := c.open()
 	if err != nil {
 		return err
@@ -258,6 +263,9 @@ func (x *closeCommand) Run(c *call) error {
 		if err != nil {
 			return err
 		}
+		if !slices.ContainsFunc(m.Record.Fasteners, func(f registry.Fastener) bool { return f.Hole == b.Hole }) {
+			return registry.Refuse(registry.CodeInvalid, "Look at the map again.", "The map %q has no hole %q", m.RecordID(), b.Hole)
+		}
 		said[b.Hole] = true
 		if !none {
 			back = append(back, b)
@@ -292,7 +300,7 @@ func readHole(s string) (b registry.FastenerBack, none bool, err error) {
 	}
 	name, length, ok := strings.Cut(rest, ":")
 	v, parseErr := strconv.ParseFloat(length, 64)
-	if !ok || name == "" || parseErr != nil || v <= 0 {
+	if !ok || name == "" || parseErr != nil || !finite(v) || v <= 0 {
 		return b, false, bad
 	}
 	b.New, b.Length = name, v

@@ -368,7 +368,7 @@ func writeDrafts(w io.Writer, d *workshop.OptionDrafts) {
 			line += "; the owner must approve it by name"
 		}
 		wrap(w, line+".", "  ")
-		wrap(w, "    "+o.When, "    ")
+		wrap(w, "    Go there when: "+o.When, "    ")
 	}
 	for _, n := range d.Notes {
 		wrap(w, "! "+n, "  ")

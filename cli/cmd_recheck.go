@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"example.org/asfound/registry"
+	"example.org/asfound/workshop"
 )
 
 type recheckCommand struct {
@@ -33,15 +34,28 @@ func (x *recheckCommand) Run(c *call) error {
 type usageCommand struct {
 	Target     target `embed:""`
 	Distance   string `arg:"" help:"how far it has gone since it was taken in, such as 6.5mi or 10km"`
-	HeatCycles int    `help:"how often it has been hot and cold again since it was taken in"`
+	HeatCycles *int   `help:"how often it has been hot and cold again since it was taken in; as last recorded when left out"`
 	Date       string `help:"when, today when left out"`
 	By         string `help:"person id; --as when left out"`
 }
 
 // Run records what the machine has done.
 func (x *usageCommand) Run(c *call) error {
-	b := &registry.Usage{Common: registry.Common{Valid: registry.Date(x.Date)}, HeatCycles: x.HeatCycles, By: orElse(x.By, c.line.As)}
-	var err error
+	b := &registry.Usage{Common: registry.Common{Valid: registry.Date(x.Date)}, By: orElse(x.By, c.line.As)}
+	w, err := c.workshop()
+	if err != nil {
+		return err
+	}
+	d, err := w.Load(c.ctx, x.Target.Machine, workshop.At{})
+	if err != nil {
+		return err
+	}
+	for _, before := range registry.Live[*registry.Usage](d) {
+		b.HeatCycles = max(b.HeatCycles, before.Record.HeatCycles)
+	}
+	if x.HeatCycles != nil {
+		b.HeatCycles = *x.HeatCycles
+	}
 	if b.Distance, b.DistanceUnit, err = parseDistance("DISTANCE", x.Distance); err != nil {
 		return err
 	}

@@ -97,7 +97,10 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 	case *PartMove:
 		setValid(c, act.At)
 		return decideMove(d, r, b)
-	case *Measurement, *Leaving, *Risk, *Search, *Step, *FastenerMap, *StockPart:
+	case *FastenerMap:
+		setValid(c, act.At)
+		return decideFastenerMap(d, b)
+	case *Measurement, *Leaving, *Risk, *Search, *Step, *StockPart:
 		setValid(c, act.At)
 	case *Check:
 		setValid(c, act.At)

@@ -13,6 +13,7 @@ func withLibrary(b *bench) {
 	b.rules.Observations = map[string]ObservationRule{"no-spark": {}, "condenser-leak": {Unit: "MΩ", Low: 50, High: 2000}}
 	b.rules.Causes = map[string][]string{"condenser": {"ignition.magneto"}, "horn-short": {"electrical.horn"}}
 	b.rules.Tests = map[string][]string{"listen": {"electrical.horn"}, "gap": {"ignition.magneto"}}
+	b.rules.Reveals = map[string]string{"gap": "condenser-leak"}
 }
 
 func findings(b *bench) {
@@ -37,6 +38,7 @@ func TestDecideFinding(t *testing.T) {
 		{name: "unknown cause", stage: findings, act: with(&Finding{Common: Common{ID: "f"}, Fault: "spark", Cause: "moths", By: "tamsin"}), code: CodeInvalid, word: "no such cause"},
 		{name: "a cause of a part that the machine never had", stage: findings, act: with(&Finding{Common: Common{ID: "f"}, Fault: "spark", Cause: "horn-short", By: "tamsin"}), code: CodeInvalid, word: "never had the part"},
 		{name: "a test of a part that the machine never had", stage: findings, act: with(aFinding("f", "no-spark", true), func(f *Finding) { f.Test = "listen" }), code: CodeInvalid, word: "never had the part"},
+		{name: "a test of something else", stage: findings, act: with(aFinding("f", "no-spark", true), func(f *Finding) { f.Test = "gap" }), code: CodeInvalid, word: "answers another observation"},
 		{name: "an unknown test", stage: findings, act: with(aFinding("f", "no-spark", true), func(f *Finding) { f.Test = "sniff" }), code: CodeInvalid, word: "no such test"},
 		{name: "the other way round", stage: findings, more: bodies(aFinding("f0", "no-spark", true)), act: with(aFinding("f", "no-spark", false)), code: CodeConflict, word: "f0"},
 		{name: "the same again", stage: findings, more: bodies(aFinding("f0", "no-spark", true)), act: with(aFinding("f", "no-spark", true))},
@@ -67,6 +69,13 @@ func aMap() *FastenerMap {
 		{Hole: "3", X: 0.5, Y: 0.9, Hand: "left", Felt: "normal", Note: "not measured"}}}
 }
 
+// like is aMap with other fasteners.
+func like(change func([]Fastener)) *FastenerMap {
+	m := aMap()
+	change(m.Fasteners)
+	return m
+}
+
 func aClosing(back ...FastenerBack) *Closed {
 	return &Closed{Common: Common{ID: "closed"}, Opening: "cover", Map: "map", Back: back, By: "tamsin"}
 }
@@ -76,7 +85,15 @@ func TestDecideClosed(t *testing.T) {
 	mapped := bodies(aMap())
 	runCases(t, []ruleCase{
 		{name: "it balances", stage: worked, more: mapped, act: with(aClosing(all...))},
-		{name: "two of one length changed places", stage: worked, more: mapped, act: with(aClosing(FastenerBack{Hole: "1", From: "3"}, FastenerBack{Hole: "2", From: "2"}, FastenerBack{Hole: "3", From: "1"}))},
+		{name: "two of one length changed places", stage: worked, more: bodies(like(func(f []Fastener) { f[2].Length, f[2].Hand = 38.5, "right" })), act: with(aClosing(FastenerBack{Hole: "1", From: "3"}, FastenerBack{Hole: "2", From: "2"}, FastenerBack{Hole: "3", From: "1"}))},
+		{name: "a left hand in a right-hand hole", stage: worked, more: bodies(like(func(f []Fastener) { f[2].Length = 38 })), act: with(aClosing(FastenerBack{Hole: "1", From: "3"}, all[1], FastenerBack{Hole: "3", From: "1"})), code: CodeRefused, word: "has a left-hand thread, and hole 1 a right-hand one"},
+		{name: "another thread", stage: worked, more: bodies(like(func(f []Fastener) { f[2] = f[0]; f[2].Hole, f[2].Thread, f[0].Thread = "3", "1/4 cycle", "1/4 fine" })), act: with(aClosing(FastenerBack{Hole: "1", From: "3"}, all[1], FastenerBack{Hole: "3", From: "1"})), code: CodeRefused, word: "is 1/4 cycle, and hole 1 takes 1/4 fine"},
+		{name: "one that was not measured, elsewhere", stage: worked, more: bodies(like(func(f []Fastener) { f[2].Hand = "right" })), act: with(aClosing(FastenerBack{Hole: "1", From: "3"}, all[1], FastenerBack{Hole: "3", From: "1"})), code: CodeRefused, word: "measure both"},
+		{name: "too short to hold", stage: worked, more: mapped, act: with(aClosing(all[0], FastenerBack{Hole: "2", New: "slotted", Length: 30}, all[2])), code: CodeRefused, word: "too few threads"},
+		{name: "a new one in a hole that was not measured", stage: worked, more: mapped, act: with(aClosing(all[0], all[1], FastenerBack{Hole: "3", New: "slotted", Length: 999})), code: CodeRefused, word: "measure both"},
+		{name: "a stripped one", stage: worked, more: bodies(like(func(f []Fastener) { f[1].Felt = "stripped" })), act: with(aClosing(all...)), code: CodeRefused, word: "came out stripped"},
+		{name: "a second map", stage: worked, more: mapped, act: with(like(func(f []Fastener) {}), func(m *FastenerMap) { m.ID = "half" }), code: CodeConflict, word: "mapped already"},
+		{name: "a second map as a correction", stage: worked, more: mapped, act: with(like(func(f []Fastener) {}), func(m *FastenerMap) { m.ID, m.Supersedes = "half", "map" })},
 		{name: "one missing", stage: worked, more: mapped, act: with(aClosing(all[:2]...)), code: CodeRefused, word: "no fastener is in hole 3; the fastener of hole 3 went nowhere"},
 		{name: "one left over", stage: worked, more: mapped, act: with(aClosing(all...), func(c *Closed) { c.LeftOver = 1 }), code: CodeRefused, word: "1 are left over"},
 		{name: "the long one in a short hole", stage: worked, more: mapped, act: with(aClosing(FastenerBack{Hole: "1", From: "2"}, FastenerBack{Hole: "2", From: "1"}, all[2])), code: CodeRefused, word: "42 mm long, and the one that was there 38 mm"},

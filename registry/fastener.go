@@ -118,6 +118,32 @@ func (c *Closed) check(fs *faults) {
 // (common practice), and less than this is a washer or the rule.
 const tooLong = 1.0
 
+// tooShort is by how much it may be shorter, in mm: two to three threads of the
+// usual pitches (an assumption).
+const tooShort = 3.0
+
+// foreign says what keeps the fastener of one hole from going into another, or
+// back into its own.
+func foreign(hole, from Fastener) (differs []string) {
+	if from.Felt == "stripped" {
+		differs = append(differs, fmt.Sprintf("the fastener of hole %s came out stripped: a sound one goes in", from.Hole))
+	}
+	if hole.Hole == from.Hole {
+		return differs
+	}
+	tried := func(hand string) bool { return hand == "right" || hand == "left" }
+	if tried(hole.Hand) && tried(from.Hand) && hole.Hand != from.Hand {
+		differs = append(differs, fmt.Sprintf("the fastener of hole %s has a %s-hand thread, and hole %s a %s-hand one", from.Hole, from.Hand, hole.Hole, hole.Hand))
+	}
+	if hole.Thread != "" && from.Thread != "" && !SameNeed(hole.Thread, from.Thread) {
+		differs = append(differs, fmt.Sprintf("the fastener of hole %s is %s, and hole %s takes %s", from.Hole, from.Thread, hole.Hole, hole.Thread))
+	}
+	if (hole.Length == 0) != (from.Length == 0) {
+		differs = append(differs, fmt.Sprintf("the fasteners of holes %s and %s cannot be held against each other: measure both before they change places", from.Hole, hole.Hole))
+	}
+	return differs
+}
+
 // Balance lists what keeps a cover from being closed by its map: holes without
 // a fastener, fasteners without a hole, and long ones in short holes.
 func (m *FastenerMap) Balance(c *Closed) (differs []string) {
@@ -137,6 +163,9 @@ func (m *FastenerMap) Balance(c *Closed) (differs []string) {
 		}
 		filled[b.Hole] = true
 		length := b.Length
+		if b.New != "" && (length == 0) != (hole.Length == 0) {
+			differs = append(differs, fmt.Sprintf("the new fastener of hole %s cannot be held against the old one: measure both", b.Hole))
+		}
 		if b.From != "" {
 			from, known := holes[b.From]
 			switch {
@@ -147,6 +176,10 @@ func (m *FastenerMap) Balance(c *Closed) (differs []string) {
 			}
 			used[b.From] = true
 			length = from.Length
+			differs = append(differs, foreign(hole, from)...)
+		}
+		if length > 0 && hole.Length > 0 && length < hole.Length-tooShort {
+			differs = append(differs, fmt.Sprintf("the fastener in hole %s is %s mm long, and the one that was there %s mm: too few threads would hold", b.Hole, trim(length), trim(hole.Length)))
 		}
 		if length > 0 && hole.Length > 0 && length > hole.Length+tooLong {
 			differs = append(differs, fmt.Sprintf("the fastener in hole %s is %s mm long, and the one that was there %s mm: it would bottom before it holds", b.Hole, trim(length), trim(hole.Length)))
@@ -237,4 +270,17 @@ func (d *Dossier) closedSince(opening string) (last Found[*Closed], closed bool)
 		}
 	}
 	return last, closed
+}
+
+// decideFastenerMap: one map for each time that a cover is off.
+func decideFastenerMap(d *Dossier, m *FastenerMap) error {
+	for _, other := range Live[*FastenerMap](d) {
+		if d.current(other.Record.Opening) != d.current(m.Opening) || other.RecordID() == m.Supersedes {
+			continue
+		}
+		if !slices.ContainsFunc(Live[*Closed](d), func(c Found[*Closed]) bool { return d.current(c.Record.Map) == other.RecordID() }) {
+			return Refuse(CodeConflict, "Correct that map by superseding it: two maps of one cover would let it be closed by half.", "The fasteners of %q are mapped already, as %q", m.Opening, other.RecordID())
+		}
+	}
+	return nil
 }

@@ -70,6 +70,9 @@ func decideFinding(d *Dossier, r *Rules, f *Finding) error {
 			return invalid(f, "/test", f.Test, "the tests of the symptom library", "There is no such test", "")
 		}
 	}
+	if answers := r.Reveals[f.Test]; answers != "" && f.Observation != answers {
+		return invalid(f, "/test", f.Test, "a test that answers "+f.Observation+f.Cause, "That test answers another observation", "Name the test that was made, or none.")
+	}
 	if parts := r.Causes[f.Cause]; len(parts) > 0 && !slices.ContainsFunc(parts, func(c string) bool { return !d.NotFitted(c) }) {
 		return invalid(f, "/cause", f.Cause, "a cause in a part that the machine has", "The machine never had the part in which this cause sits", "Correct the machine record if it did.")
 	}

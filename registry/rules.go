@@ -22,6 +22,9 @@ type Rules struct {
 	Observations map[string]ObservationRule
 	Causes       map[string][]string
 	Tests        map[string][]string
+	// Reveals names for each test the observation that it answers; a trial of a
+	// cure has none.
+	Reveals map[string]string
 }
 
 // ObservationRule is what Decide must know of one observation: the unit and the
