@@ -119,6 +119,8 @@ func Load(packs ...fs.FS) (*Catalog, error) {
 		return nil, fmt.Errorf("catalog: digest: %w", err)
 	}
 	b.c.identity.Digest = sum
+	b.c.tests.rows = append(b.c.tests.rows, b.c.putRight()...) // behind the digest, which is of what was written
+	b.c.tests.index()
 	return &b.c, nil
 }
 
