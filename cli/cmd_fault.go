@@ -228,6 +228,11 @@ func writeNextTest(w io.Writer, r *workshop.FaultSearch) {
 		heading(w, "Stop here")
 		wrap(w, r.Stop.Say, "")
 	}
+	for _, c := range r.Causes {
+		if r.Confirmed(c.ID) {
+			wrap(w, "The cause was seen itself: "+c.Title+". Put that right first (asfound fault options "+r.Machine+" "+r.Fault+" "+c.ID+"), and go on here only if the complaint stays.", "")
+		}
+	}
 	if t := r.Next; t != nil {
 		heading(w, "Next: "+t.Title+" ["+t.ID+"]")
 		fmt.Fprintf(w, "Level %d: %s.\n", t.Level, t.LevelWords)

@@ -12,11 +12,11 @@ type partsCommand struct {
 	Machine string  `arg:"" help:"the machine's name in the registry"`
 	Ahead   float64 `help:"for how many years to look ahead" default:"2"`
 	// Wait or buy.
-	Buy        string  `help:"ask up to what price to buy this, in the words of the list"`
-	Substitute float64 `help:"with --buy: what is paid in the end if none is bought, with the originality that it loses"`
-	Waiting    float64 `help:"with --buy: what a year without the part costs"`
-	Discount   float64 `help:"with --buy: the yearly rate by which later money counts less" default:"0.03"`
-	Years      int     `help:"with --buy: after so many years the substitute is taken" default:"5"`
+	Buy        string   `help:"ask up to what price to buy this, in the words of the list"`
+	Substitute *float64 `help:"with --buy: what is paid in the end if none is bought, with the originality that it loses"`
+	Waiting    float64  `help:"with --buy: what a year without the part costs"`
+	Discount   float64  `help:"with --buy: the yearly rate by which later money counts less" default:"0.03"`
+	Years      int      `help:"with --buy: after so many years the substitute is taken" default:"5"`
 }
 
 // Run lists what must be in hand, and what the search log says of the rest.
@@ -26,7 +26,10 @@ func (x *partsCommand) Run(c *call) error {
 		return err
 	}
 	if x.Buy != "" {
-		r, err := w.Buy(c.ctx, x.Machine, workshop.BuyQuestion{What: x.Buy, Substitute: x.Substitute, Waiting: x.Waiting, Discount: x.Discount, Years: x.Years})
+		if x.Substitute == nil {
+			return badFlag("--substitute", "", "520, what is paid in the end if none is bought")
+		}
+		r, err := w.Buy(c.ctx, x.Machine, workshop.BuyQuestion{What: x.Buy, Substitute: *x.Substitute, Waiting: x.Waiting, Discount: x.Discount, Years: x.Years})
 		if err != nil {
 			return err
 		}

@@ -139,6 +139,9 @@ func (w *Workshop) AttachEvidence(ctx context.Context, req Request, b BenchEvide
 	if name != "" && !ok {
 		return AttachedEvidence{}, registry.Refuse(registry.CodeRefused, "Keep it in a note, or make a claim of your own.", "What %s says is of no single component", b.Method)
 	}
+	if name == scoring.MethodTyre && !strings.Contains(c.ID, "tyre") {
+		return AttachedEvidence{}, registry.Refuse(registry.CodeRefused, "Name the tyre that bears it.", "A tyre's code says nothing of %s", c.Name)
+	}
 	a, err := w.Ask(b.Method, b.Input)
 	if err != nil {
 		return AttachedEvidence{}, ofInput(err)
