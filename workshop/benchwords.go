@@ -91,8 +91,8 @@ func threadWords(r *scoring.ThreadResult) BenchWords {
 		b.Says = "These readings cannot tell which it is."
 	}
 	for _, c := range r.Candidates {
-		b.figure(strings.Join(threadNames(&c), " = "), "%s; %.4g mm, pitch %.4g mm (%.4g to the inch), %g degrees, core %.4g mm, fit %.1f",
-			scoring.Percent(c.Probability), c.Major, c.Pitch, 25.4/c.Pitch, c.Angle, c.Core, math.Round(c.Fit*10)/10+0)
+		b.figure(strings.Join(threadNames(&c), " = "), "%s; %.4g mm, pitch %.4g mm (%.4g to the inch), %g degrees, core %.4g mm",
+			scoring.Percent(c.Probability), c.Major, c.Pitch, 25.4/c.Pitch, c.Angle, c.Core)
 	}
 	for _, t := range r.Tell {
 		b.Notes = append(b.Notes, fmt.Sprintf("To tell them apart: %s. It settles %s of the doubt.", t.Measure, scoring.Percent(t.Settles)))
