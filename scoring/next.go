@@ -13,7 +13,7 @@ const (
 	maxLatticeRepairs = 15
 	// maxLatticeWork bounds the steps of a plan, maxLatticeRoom the figures that
 	// are kept, 8 bytes each.
-	maxLatticeWork = 50_000_000
+	maxLatticeWork = 36_000_000
 	maxLatticeRoom = 1 << 22
 	// leastPersisting is the smallest share of a difference that is more than
 	// rounding.
