@@ -244,11 +244,7 @@ type closeCommand struct {
 
 // Run records that a cover went back on, if its fasteners balance.
 func (x *closeCommand) Run(c *call) error {
-	w, err := c.workshop()
-	if err != nil {
-		return err
-	}
-	d, err := w.Load(c.ctx, x.Target.Machine, workshop.At{})
+	_, d, err := c.loaded(x.Target.Machine)
 	if err != nil {
 		return err
 	}

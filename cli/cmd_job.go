@@ -293,11 +293,7 @@ type decideCommand struct {
 
 // Run records what the owner answered.
 func (x *decideCommand) Run(c *call) error {
-	w, err := c.workshop()
-	if err != nil {
-		return err
-	}
-	d, err := w.Load(c.ctx, x.Target.Machine, workshop.At{})
+	_, d, err := c.loaded(x.Target.Machine)
 	if err != nil {
 		return err
 	}
@@ -358,11 +354,7 @@ func (x *workCommand) Run(c *call) error {
 	if x.File != "" {
 		return c.fromFile(x.Target, x.File, "The work is recorded", "work", "removed-part", "part-move", "measurement", "opened")
 	}
-	w, err := c.workshop()
-	if err != nil {
-		return err
-	}
-	d, err := w.Load(c.ctx, x.Target.Machine, workshop.At{})
+	w, d, err := c.loaded(x.Target.Machine)
 	if err != nil {
 		return err
 	}

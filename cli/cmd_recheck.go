@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"example.org/asfound/registry"
-	"example.org/asfound/workshop"
 )
 
 type recheckCommand struct {
@@ -42,11 +41,7 @@ type usageCommand struct {
 // Run records what the machine has done.
 func (x *usageCommand) Run(c *call) error {
 	b := &registry.Usage{Common: registry.Common{Valid: registry.Date(x.Date)}, By: orElse(x.By, c.line.As)}
-	w, err := c.workshop()
-	if err != nil {
-		return err
-	}
-	d, err := w.Load(c.ctx, x.Target.Machine, workshop.At{})
+	_, d, err := c.loaded(x.Target.Machine)
 	if err != nil {
 		return err
 	}

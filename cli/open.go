@@ -209,3 +209,13 @@ func (o *opened) photo(ctx context.Context) func(digest string) (io.ReadCloser, 
 		return r, err
 	}
 }
+
+// loaded opens the registry and a machine's record as it stands.
+func (c *call) loaded(machine string) (*workshop.Workshop, *registry.Dossier, error) {
+	w, err := c.workshop()
+	if err != nil {
+		return nil, nil, err
+	}
+	d, err := w.Load(c.ctx, machine, workshop.At{})
+	return w, d, err
+}

@@ -21,6 +21,7 @@ type nextLattice struct {
 	stop      float64 // cost of asking a specialist; +Inf when it has no price
 
 	repairs []int // actions on the lattice, those of one cause side by side
+	trying  tries // the same repairs, for the inner loops
 	tail    []int // repairs that come after all of them
 	tests   []int // actions that reveal something not yet seen
 	depth   int   // how many tests are planned ahead
@@ -321,7 +322,7 @@ type following struct {
 // is left, or make a test.
 func (l *nextLattice) descend(n *latticeNode, after []following) []float64 {
 	full := 1<<len(l.repairs) - 1
-	least, t := make([]float64, full+1), l.tries()
+	least, t := make([]float64, full+1), &l.trying
 	for set := full; set >= 0; set-- {
 		open, persist := n.open|l.open[set], n.persist[set]
 		best := t.least(l.without(n, set), uint(full&^set), open, persist, least, set)
@@ -355,7 +356,7 @@ func (l *nextLattice) without(n *latticeNode, set int) float64 {
 func (l *nextLattice) postponed(n *latticeNode, from, i int) float64 {
 	full := len(l.open) - 1
 	others := full &^ (1 << i)
-	least, t := make([]float64, full+1), l.tries()
+	least, t := make([]float64, full+1), &l.trying
 	for set := others; set >= 0; set-- {
 		if set&from != from || set>>i&1 == 1 {
 			continue

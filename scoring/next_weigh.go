@@ -52,6 +52,7 @@ func (l *nextLattice) lay() error {
 			l.open[1<<i|set] = l.open[set] | l.actions[a].opens
 		}
 	}
+	l.trying = l.tries()
 	// The number of nodes with up to depth of n tests is Σ C(n,j)·2ʲ.
 	nodes, more := 1, 1
 	for l.depth = 0; l.depth < len(l.tests); l.depth++ {
