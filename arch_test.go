@@ -44,6 +44,7 @@ var layers = map[string]layer{
 	"figure":   {ours: []string{"scoring"}},
 	"server":   {ours: []string{"figure", "language", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},
 	"demo":     {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
+	"faults":   {},
 	"browser":  {},
 	"language": {modules: []string{"golang.org/x/text/language"}},
 	"cli": {ours: []string{"backup", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo"},

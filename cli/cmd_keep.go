@@ -17,6 +17,7 @@ import (
 	"example.org/asfound/dossier"
 	"example.org/asfound/registry"
 	"example.org/asfound/store"
+	"example.org/asfound/workshop"
 )
 
 type backupCommand struct {
@@ -341,8 +342,40 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 		for _, f := range v.Findings {
 			out.Findings = append(out.Findings, store.Finding{Where: machine, What: f.What + " (" + f.Where + ")"})
 		}
+		if n := v.WithheldPrivate; n > 0 {
+			out.Findings = append(out.Findings, store.Finding{Where: machine, What: fmt.Sprintf("%d of its private values are no longer stored", n)})
+		}
+		missing, err := o.missingPhotos(ctx, machine)
+		if err != nil {
+			return out, err
+		}
+		out.Findings = append(out.Findings, missing...)
 	}
 	return out, nil
+}
+
+// missingPhotos are the pictures that a machine's record names and that are not
+// stored.
+func (o *opened) missingPhotos(ctx context.Context, machine string) (missing []store.Finding, err error) {
+	d, err := o.Load(ctx, machine, workshop.At{})
+	if err != nil {
+		return nil, err
+	}
+	for _, p := range registry.Live[*registry.Photo](d) {
+		for _, digest := range []string{p.Record.Digest, p.Record.Preview} {
+			if digest == "" {
+				continue
+			}
+			has, err := o.store.Photos().Has(ctx, digest)
+			if err != nil {
+				return nil, err
+			}
+			if !has {
+				missing = append(missing, store.Finding{Where: machine, What: fmt.Sprintf("the picture %s of %s is no longer stored", digest, p.RecordID())})
+			}
+		}
+	}
+	return missing, nil
 }
 
 // auditFiles reads every stored file through its digest.
