@@ -260,13 +260,14 @@ func (s *Server) stopAgain(r *http.Request, t *typed, visit workshop.Visit, visi
 		for _, j := range page.Joints {
 			on = append(on, jointAnswer(j.Joint, j.Witness, reader.Text(j.Sign)))
 		}
-		page.Differ = differences(on, yours)
+		page.Differ = slices.DeleteFunc(differences(on, yours), func(d Difference) bool { return d.Yours == "" })
+		page.Form.complete(&onRecord)
 		// Sending it again is a correction of what stands there now.
 		page.Form.Seen, page.Form.Key = onRecord.Seen, newKey()
 		for i := range page.Form.Joints {
 			page.Form.Joints[i].Seen = onRecord.Joints[i].Seen
 		}
-		page.Form.Errors = []FormError{{"differ", "Somebody else has recorded this component since you opened it. What you answered is kept below and is not on record yet."}}
+		page.Form.Errors = []FormError{{"differ", "This component has been recorded from another page since you opened it. What you answered is kept below and is not on record yet."}}
 	}
 	return htmlAnswer{status: rowOf(codeOf(err)).status, name: "survey-stop", page: page}, nil
 }

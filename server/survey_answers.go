@@ -3,6 +3,7 @@ package server
 import (
 	"slices"
 	"strconv"
+	"strings"
 
 	"example.org/asfound/catalog"
 	"example.org/asfound/registry"
@@ -168,6 +169,20 @@ func (f *SurveyForm) typed(t *typed) {
 	f.Seen = t.text("seen")
 	for i := range f.Joints {
 		f.Joints[i].Seen = t.text("seen-" + f.Joints[i].N)
+	}
+}
+
+// complete fills questions that were left open with what stands on record, and
+// keeps the note of the record before one's own: sending the form then takes
+// nothing away that it does not answer.
+func (f *SurveyForm) complete(on *SurveyForm) {
+	for i, field := range f.fields() {
+		if from := on.fields()[i]; field.Value == "" && field.Kind != "file" && field.Kind != "checks" {
+			field.Value = from.Value
+		}
+	}
+	if note := on.Note.Value; note != "" && !strings.Contains(f.Note.Value, note) {
+		f.Note.Value = note + "\n" + f.Note.Value
 	}
 }
 

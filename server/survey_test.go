@@ -90,7 +90,9 @@ func (p parsed) values() url.Values {
 				v.Add(name, attr(n, "value"))
 			}
 		case "textarea":
-			v.Add(name, textOf(n))
+			if n.FirstChild != nil {
+				v.Add(name, n.FirstChild.Data)
+			}
 		case "select":
 			for o := range n.Descendants() {
 				if o.Data == "option" && hasAttr(o, "selected") {
@@ -335,6 +337,8 @@ func TestTwoOnOneComponent(t *testing.T) {
 	_, two := b.opened(at)
 	one.Set("there", "there")
 	one.Set("condition", "3")
+	one.Set("finish", "worn")
+	one.Set("note", "Lining whole.")
 	one.Set("by", "tamsin")
 	require.Equal(t, http.StatusSeeOther, b.survey(at, one).Code)
 	two.Set("there", "there")
@@ -350,7 +354,8 @@ func TestTwoOnOneComponent(t *testing.T) {
 	require.Contains(t, text, "Tamsin Orde has recorded this component since you opened it")
 	require.Contains(t, text, "On record: 3 of 5: fair")
 	require.Contains(t, text, "Yours: 2 of 5: poor")
-	require.Contains(t, text, "On record: no answer Yours: A seam weeps.")
+	require.Contains(t, text, "On record: Lining whole. Yours: A seam weeps.")
+	require.NotContains(t, text, "Yours: no answer", "a question left open is no second answer")
 	require.Contains(t, text, "1 picture that you sent is kept with this component")
 	require.NotContains(t, text, "must be chosen again")
 	require.Equal(t, 3, *b.surveyOf("fuel.tank").Condition)
@@ -363,7 +368,8 @@ func TestTwoOnOneComponent(t *testing.T) {
 	require.NotEqual(t, two.Get("key"), again.Get("key"))
 	require.Equal(t, http.StatusSeeOther, b.survey(at, again).Code)
 	require.Equal(t, first, b.surveyOf("fuel.tank").Supersedes)
-	require.Equal(t, "A seam weeps.", b.surveyOf("fuel.tank").Note)
+	require.Equal(t, "Lining whole.\nA seam weeps.", b.surveyOf("fuel.tank").Note, "neither note is lost")
+	require.Equal(t, "worn", b.surveyOf("fuel.tank").Finish, "what the second left open stays as the first answered it")
 
 	// Two who say the same do not disagree.
 	_, third := b.opened(surveyPath + "/fuel.cap")
