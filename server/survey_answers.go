@@ -26,8 +26,7 @@ type SurveyForm struct {
 
 // JointForm asks about one joint of the component.
 type JointForm struct {
-	N             string // its number in the form
-	Joint, Seen   string // its name, and the record that was seen
+	Joint, Seen   string // its name, which its fields bear, and the record that was seen
 	Witness, Sign Field
 }
 
@@ -87,11 +86,10 @@ func surveyForm(report *workshop.Report, c catalog.Component, conditions []catal
 		}
 		f.Function.Choices = append(f.Function.Choices, Choice{t.ID, label, t.Meaning})
 	}
-	for i, name := range joints {
-		n := itoa(i)
-		f.Joints = append(f.Joints, JointForm{N: n, Joint: name,
-			Witness: Field{Name: "witness-" + n, Label: upperFirst(plainWords(name)) + ": has it been apart?", Kind: "radios", Choices: choices(registry.Witnesses()), Pointers: []string{"/witness-" + n}},
-			Sign:    Field{Name: "sign-" + n, Label: "By what sign", Kind: "text", Hint: "Paint bridge, dirt line, folded tab, shine in a screw slot.", Pointers: []string{"/sign-" + n}}})
+	for _, name := range joints {
+		f.Joints = append(f.Joints, JointForm{Joint: name,
+			Witness: Field{Name: "witness-" + name, Label: upperFirst(plainWords(name)) + ": has it been apart?", Kind: "radios", Choices: choices(registry.Witnesses()), Pointers: []string{"/witness-" + name}},
+			Sign:    Field{Name: "sign-" + name, Label: "By what sign", Kind: "text", Hint: "Paint bridge, dirt line, folded tab, shine in a screw slot.", Pointers: []string{"/sign-" + name}}})
 	}
 	return f
 }
@@ -168,7 +166,7 @@ func (f *SurveyForm) typed(t *typed) {
 	}
 	f.Seen = t.text("seen")
 	for i := range f.Joints {
-		f.Joints[i].Seen = t.text("seen-" + f.Joints[i].N)
+		f.Joints[i].Seen = t.text("seen-" + f.Joints[i].Joint)
 	}
 }
 
@@ -252,12 +250,12 @@ func (f *SurveyForm) joints(t *typed, component string, meetAt func(joint string
 		case witness == "" && sign == "":
 			continue
 		case witness == "":
-			t.fault("/witness-"+j.N, "", "A sign is given, and not what it tells", "Choose whether the joint has been apart.")
+			t.fault("/witness-"+j.Joint, "", "A sign is given, and not what it tells", "Choose whether the joint has been apart.")
 			continue
 		case sign == "" && witness == cannotTell:
 			sign = "no sign either way"
 		case sign == "":
-			t.fault("/sign-"+j.N, "", "It is not said by what sign", "Write what is seen: paint bridge, dirt line, slot shine.")
+			t.fault("/sign-"+j.Joint, "", "It is not said by what sign", "Write what is seen: paint bridge, dirt line, slot shine.")
 			continue
 		}
 		components := meetAt(j.Joint)

@@ -230,7 +230,7 @@ func TestTakingBackAFirstEntryAndAPicture(t *testing.T) {
 func TestNothingIsHalfWritten(t *testing.T) {
 	b := taken(t)
 	at := surveyPath + "/engine.head"
-	typed := url.Values{"there": {"there"}, "condition": {"4"}, "note": {"Two fins are broken."}, "read": {"E350 <9>"}, "witness-0": {"undisturbed"}, "sign-0": {"paint bridge"}, "by": {"tamsin"}, "key": {"k"}}
+	typed := url.Values{"there": {"there"}, "condition": {"4"}, "note": {"Two fins are broken."}, "read": {"E350 <9>"}, "witness-head-joint": {"undisturbed"}, "sign-head-joint": {"paint bridge"}, "by": {"tamsin"}, "key": {"k"}}
 	with := func(changes ...string) url.Values {
 		v := maps.Clone(typed)
 		for i := 0; i < len(changes); i += 2 {
@@ -252,8 +252,8 @@ func TestNothingIsHalfWritten(t *testing.T) {
 		{"an unknown word", with("finish", "shiny"), []sentFile{good}, "This word is not in the vocabulary", "#f-finish"},
 		{"no answer on presence", with("there", ""), nil, "It is not said whether the part is there", "#f-there-0"},
 		{"missing and good", with("there", "missing"), nil, "You say that it is missing, and also", "#f-there-0"},
-		{"a joint without its sign", with("sign-0", ""), nil, "It is not said by what sign", "#f-sign-0"},
-		{"a sign without its joint", with("witness-0", ""), nil, "A sign is given, and not what it tells", "#f-witness-0-0"},
+		{"a joint without its sign", with("sign-head-joint", ""), nil, "It is not said by what sign", "#f-sign-head-joint"},
+		{"a sign without its joint", with("witness-head-joint", ""), nil, "A sign is given, and not what it tells", "#f-witness-head-joint-0"},
 		{"nothing chosen", url.Values{"by": {"tamsin"}, "key": {"k"}}, nil, "Nothing is chosen, and no picture is taken", "#f-there-0"},
 	} {
 		before := b.end()
@@ -289,7 +289,7 @@ func TestNothingIsHalfWritten(t *testing.T) {
 // TestSentTwiceIsRecordedOnce: a lost answer is sent again with the same key.
 func TestSentTwiceIsRecordedOnce(t *testing.T) {
 	b := taken(t)
-	form := url.Values{"there": {"there"}, "condition": {"4"}, "by": {"tamsin"}, "key": {"phone-1"}, "witness-0": {"cannot-tell"}}
+	form := url.Values{"there": {"there"}, "condition": {"4"}, "by": {"tamsin"}, "key": {"phone-1"}, "witness-tank-mounts": {"cannot-tell"}}
 	file := sentFile{"camera", "a.jpg", picture(40, 30)}
 	for range 3 {
 		rec := b.survey(surveyPath+"/fuel.tank", form, file)
