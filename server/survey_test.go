@@ -492,6 +492,7 @@ func TestSurveyPagesAreLight(t *testing.T) {
 		require.NotContains(t, page.text(), "is safe", c)
 		require.Less(t, rec.Body.Len()+len(stylesheet), 100<<10, c)
 	}
+	require.Contains(t, readPage(t, b.get(surveyPath+"/engine.piston").Body.String()).text(), "the survey opens nothing")
 	require.Contains(t, readPage(t, b.get(surveyPath+"/electrical.battery").Body.String()).text(), "Battery acid blinds and burns")
 	require.Contains(t, readPage(t, b.get(surveyPath+"/frame.number").Body.String()).text(), "Before you clean it: Numbers")
 }
