@@ -40,11 +40,12 @@ var layers = map[string]layer{
 	"workshop": {ours: []string{"registry", "scoring", "schema", "catalog"}, modules: []string{"github.com/govalues/decimal"}},
 	"dossier": {ours: []string{"figure", "registry", "scoring", "workshop"}, modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/go-fonts/dejavu",
 		"golang.org/x/mod/sumdb", "rsc.io/qr"}},
+	"certs":  {ours: []string{"registry"}},
 	"figure": {ours: []string{"scoring"}},
-	"server": {ours: []string{"figure", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},
+	"server": {ours: []string{"figure", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5", "rsc.io/qr"}},
 	"demo":   {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
-	"cli": {ours: []string{"registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo"},
-		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2"}},
+	"cli": {ours: []string{"registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo", "certs"},
+		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "rsc.io/qr"}},
 }
 
 // pureStd are the packages of the standard library that a pure package may use.
