@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"net"
 	"net/http"
 	"runtime/debug"
 	"strings"
@@ -24,6 +23,7 @@ type requestInfo struct {
 	id    string
 	route string // the pattern, never the path: a path may hold a token
 	err   error
+	https bool // it came encrypted, here or to a trusted proxy
 }
 
 func infoOf(r *http.Request) *requestInfo {
@@ -125,18 +125,11 @@ func (s *Server) knownHost(next http.Handler) http.Handler {
 }
 
 func (s *Server) isOurHost(hostPort string) bool {
-	host := hostPort
-	if h, _, err := net.SplitHostPort(hostPort); err == nil {
-		host = h
-	}
-	host = strings.ToLower(strings.TrimSuffix(strings.Trim(host, "[]"), "."))
+	host := hostOf(hostPort)
 	if host == "" {
 		return false
 	}
-	if ip := net.ParseIP(host); ip != nil && ip.IsLoopback() {
-		return true
-	}
-	if host == "localhost" || host == strings.ToLower(s.host) {
+	if isLoopback(host) || host == strings.ToLower(s.host) {
 		return true
 	}
 	for _, h := range s.Hosts {

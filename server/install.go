@@ -1,0 +1,102 @@
+package server
+
+import (
+	"encoding/pem"
+	"net/http"
+	"strings"
+
+	"rsc.io/qr"
+
+	"example.org/asfound/registry"
+)
+
+// Install is what the page tells that helps a phone to trust this registry.
+type Install struct {
+	Root        []byte   // the authority's certificate, as DER
+	Fingerprint string   // of it, in blocks
+	Limits      []string // names and networks that it can vouch for
+	Until       string   // the day on which it ends
+	Addresses   []string // of the registry, the best first
+	Here        string   // the address of this page
+}
+
+// InstallPage is shown to whoever comes without encryption.
+type InstallPage struct {
+	Base
+	Install
+	QR     QRCode
+	Blocks []string // of the fingerprint
+}
+
+// authorityMedia is the type by which phones know a certificate to install.
+const authorityMedia = "application/x-x509-ca-cert"
+
+// NewInstall makes the handler of the one page that is served without
+// encryption. It tells how to trust the registry and holds nothing of it.
+func NewInstall(in Install, version string) (http.Handler, error) {
+	pages, err := parsePages()
+	if err != nil {
+		return nil, err
+	}
+	page := InstallPage{Base: Base{Title: "Let this phone reach the registry", Version: version}, Install: in, Blocks: strings.Fields(in.Fingerprint)}
+	if page.QR, err = NewQRCode(in.Here); err != nil {
+		return nil, err
+	}
+	body, err := pages.render("install", page)
+	if err != nil {
+		return nil, err
+	}
+	m := http.NewServeMux()
+	file := func(path, mediaType string, body []byte) {
+		m.HandleFunc("GET "+path, func(w http.ResponseWriter, _ *http.Request) {
+			w.Header().Set("Content-Type", mediaType)
+			w.Write(body)
+		})
+	}
+	file("/{$}", "text/html; charset=utf-8", body)
+	file("/asfound.crt", authorityMedia, in.Root)
+	file("/asfound.pem", "application/x-pem-file", pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: in.Root}))
+	file("/static/asfound.css", "text/css; charset=utf-8", stylesheet)
+	m.Handle("GET /", http.RedirectHandler("/", http.StatusSeeOther))
+	m.HandleFunc("/", func(w http.ResponseWriter, _ *http.Request) {
+		http.Error(w, "Nothing is taken in without encryption. Begin at "+in.Addresses[0]+"/ instead.", http.StatusForbidden)
+	})
+	return secure(m), nil
+}
+
+// OnPlain answers connections without encryption: the registry to a browser on
+// this computer, which needs none, and the page for phones to everybody else.
+func OnPlain(registry, install http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if isLoopback(hostOf(r.RemoteAddr)) && isLoopback(hostOf(r.Host)) {
+			registry.ServeHTTP(w, r)
+			return
+		}
+		install.ServeHTTP(w, r)
+	})
+}
+
+// QRCode is a code that cameras read, as a path of unit squares.
+type QRCode struct {
+	Text string
+	Size int // modules a side, with the quiet zone of four on each
+	Path string
+}
+
+// NewQRCode encodes a text with the error correction of level M. CodeTooLarge
+// when it is too long.
+func NewQRCode(text string) (QRCode, error) {
+	code, err := qr.Encode(text, qr.M)
+	if err != nil {
+		return QRCode{}, registry.Refuse(registry.CodeTooLarge, "Use a shorter address.", "The address is too long for a code: %v", err)
+	}
+	var path strings.Builder
+	for y := range code.Size {
+		for x := range code.Size {
+			if code.Black(x, y) {
+				path.WriteString("M" + itoa(x+4) + " " + itoa(y+4) + "h1v1h-1z")
+			}
+		}
+	}
+	return QRCode{Text: text, Size: code.Size + 8, Path: path.String()}, nil
+}
