@@ -45,7 +45,7 @@ var layers = map[string]layer{
 	"server": {ours: []string{"figure", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5", "rsc.io/qr"}},
 	"demo":   {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
 	"cli": {ours: []string{"registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo", "certs"},
-		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "rsc.io/qr"}},
+		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2"}},
 }
 
 // pureStd are the packages of the standard library that a pure package may use.

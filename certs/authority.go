@@ -23,6 +23,11 @@ const (
 	authorityLife = 10 * 365 * 24 * time.Hour
 	// backdate is how far a phone's clock may be behind.
 	backdate = 24 * time.Hour
+	// noHost and noAddress are kept from ever being used, by RFC 2606 and RFC
+	// 5737. They shut a kind of name of which none is given: without any limit
+	// of its kind, all would be allowed.
+	noHost    = "asfound.invalid"
+	noAddress = "192.0.2.0"
 )
 
 // Authority vouches for the names of one machine.
@@ -67,22 +72,21 @@ func makeAuthority(names Names, now func() time.Time, random io.Reader) (*Author
 }
 
 // limited is a certificate of an authority that may vouch for servers of these
-// names alone. A kind of name without any is shut with a name that RFC 2606 or
-// RFC 5737 keeps from ever being used: an absent limit would allow all.
+// names alone.
 func limited(title string, names Names, made time.Time) *x509.Certificate {
 	c := &x509.Certificate{Subject: pkix.Name{CommonName: title, Organization: []string{"asfound registry"}},
 		NotBefore: made.Add(-backdate), NotAfter: made.Add(authorityLife),
 		IsCA: true, BasicConstraintsValid: true, KeyUsage: x509.KeyUsageCertSign, ExtKeyUsage: []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth},
 		PermittedDNSDomainsCritical: true, PermittedDNSDomains: names.Hosts}
 	if len(names.Hosts) == 0 {
-		c.PermittedDNSDomains = []string{"asfound.invalid"}
+		c.PermittedDNSDomains = []string{noHost}
 	}
 	networks := slices.Clone(names.Networks)
 	for _, a := range names.Addresses {
 		networks = append(networks, netip.PrefixFrom(a, a.BitLen()))
 	}
 	if len(networks) == 0 {
-		networks = []netip.Prefix{netip.MustParsePrefix("192.0.2.0/32")}
+		networks = []netip.Prefix{netip.MustParsePrefix(noAddress + "/32")}
 	}
 	for _, p := range networks {
 		c.PermittedIPRanges = append(c.PermittedIPRanges, &net.IPNet{IP: p.Masked().Addr().AsSlice(), Mask: net.CIDRMask(p.Bits(), p.Addr().BitLen())})
@@ -115,7 +119,7 @@ func (a *Authority) Limits() []string {
 			out = append(out, n.String())
 		}
 	}
-	return out
+	return slices.DeleteFunc(out, func(name string) bool { return name == noHost || name == noAddress })
 }
 
 // Split parts names into those that the authority can vouch for and the others.

@@ -131,6 +131,7 @@ func TestAnAuthorityWithoutAddressesVouchesForNone(t *testing.T) {
 		require.NoError(t, err)
 		a, err := Open(filepath.Join(t.TempDir(), "tls"), names, c.now, rand.Reader)
 		require.NoError(t, err)
+		require.Equal(t, []string{given}, a.Limits())
 		other, err := ParseNames([]string{forbidden})
 		require.NoError(t, err)
 		forged, err := a.issue(other, c.at)

@@ -79,9 +79,16 @@ func OnPlain(registry, install http.Handler) http.Handler {
 // QRCode is a code that cameras read, as a path of unit squares.
 type QRCode struct {
 	Text string
-	Size int // modules a side, with the quiet zone of four on each
+	Size int // modules a side, with the quiet zone
 	Path string
+	code *qr.Code
 }
+
+// Dark says whether the module in a column and row is dark.
+func (q QRCode) Dark(x, y int) bool { return q.code.Black(x-quiet, y-quiet) }
+
+// quiet is the width of the margin that a code needs, in modules.
+const quiet = 4
 
 // NewQRCode encodes a text with the error correction of level M. CodeTooLarge
 // when it is too long.
@@ -94,9 +101,9 @@ func NewQRCode(text string) (QRCode, error) {
 	for y := range code.Size {
 		for x := range code.Size {
 			if code.Black(x, y) {
-				path.WriteString("M" + itoa(x+4) + " " + itoa(y+4) + "h1v1h-1z")
+				path.WriteString("M" + itoa(x+quiet) + " " + itoa(y+quiet) + "h1v1h-1z")
 			}
 		}
 	}
-	return QRCode{Text: text, Size: code.Size + 8, Path: path.String()}, nil
+	return QRCode{Text: text, Size: code.Size + 2*quiet, Path: path.String(), code: code}, nil
 }
