@@ -142,7 +142,8 @@ func TestAnAuthorityWithoutAddressesVouchesForNone(t *testing.T) {
 
 func TestTheCertificateIsRenewedBeforeItEnds(t *testing.T) {
 	c := june()
-	a := open(t, filepath.Join(t.TempDir(), "tls"), c)
+	folder := filepath.Join(t.TempDir(), "tls")
+	a := open(t, folder, c)
 	leaf, err := a.Leaf(garage(t))
 	require.NoError(t, err)
 	at := func() *x509.Certificate {
@@ -165,6 +166,8 @@ func TestTheCertificateIsRenewedBeforeItEnds(t *testing.T) {
 	c.at = a.Until().Add(time.Hour)
 	_, err = leaf.GetCertificate(nil)
 	require.Equal(t, registry.CodeExpired, registry.CodeOf(err))
+	_, err = Open(folder, garage(t), c.now, rand.Reader)
+	require.Equal(t, registry.CodeExpired, registry.CodeOf(err), "a start says it")
 }
 
 func TestARestartKeepsTheAuthority(t *testing.T) {

@@ -126,6 +126,7 @@ func TestSplitTLS(t *testing.T) {
 	encrypted.StartTLS()
 	plain.Start()
 	get := func(c *http.Client, url string) string {
+		c.Timeout = helloWithin / 2
 		answer, err := c.Get(url)
 		require.NoError(t, err)
 		defer answer.Body.Close()
@@ -135,7 +136,7 @@ func TestSplitTLS(t *testing.T) {
 	}
 	for range 3 {
 		require.Equal(t, "encrypted", get(encrypted.Client(), "https://"+l.Addr().String()))
-		require.Equal(t, "plain", get(http.DefaultClient, "http://"+l.Addr().String()))
+		require.Equal(t, "plain", get(new(http.Client), "http://"+l.Addr().String()))
 	}
 	plain.Close()
 	encrypted.Close()
