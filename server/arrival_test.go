@@ -126,6 +126,24 @@ func TestHSTSIsSentOnlyWhenTheEncryptionIsOurs(t *testing.T) {
 	require.Empty(t, b.come("garage.test", "10.0.0.2:1", false, "X-Forwarded-Proto", "https").Header().Get(header))
 }
 
+// On plain http a browser sends no Sec-Fetch-Site (Fetch Metadata, section 2:
+// only to potentially trustworthy addresses), so that the Origin alone tells
+// our own forms; Referrer-Policy must not make it "null".
+func TestFormsWorkWithoutEncryption(t *testing.T) {
+	b := drover(t)
+	b.s.Hosts = []string{"garage.test"}
+	for origin, want := range map[string]int{"http://garage.test:8350": http.StatusUnprocessableEntity, "http://evil.test:8350": http.StatusForbidden, "null": http.StatusForbidden} {
+		r := httptest.NewRequest(http.MethodPost, "/take-in", nil)
+		r.Host = "garage.test:8350"
+		r.Header.Set("Content-Type", formType)
+		r.Header.Set("Origin", origin)
+		rec := httptest.NewRecorder()
+		b.handler.ServeHTTP(rec, r)
+		require.Equal(t, want, rec.Code, origin)
+		require.Equal(t, "same-origin", rec.Header().Get("Referrer-Policy"))
+	}
+}
+
 func TestLinksBeginAsTheRequestCame(t *testing.T) {
 	b := drover(t)
 	b.s.Hosts = []string{"garage.test"}

@@ -102,7 +102,11 @@ func secure(next http.Handler) http.Handler {
 		h := w.Header()
 		h.Set("Content-Security-Policy", pageCSP)
 		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
+		// Not "no-referrer": a browser then sends the Origin "null" with our own
+		// forms, and on plain http, where it sends no Sec-Fetch-Site, nothing
+		// would tell them from another site's. Other sites learn nothing of ours
+		// either way.
+		h.Set("Referrer-Policy", "same-origin")
 		h.Set("X-Robots-Tag", "noindex")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
