@@ -41,13 +41,14 @@ var layers = map[string]layer{
 	"dossier": {ours: []string{"figure", "registry", "scoring", "workshop"}, modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/go-fonts/dejavu",
 		"golang.org/x/mod/sumdb", "rsc.io/qr"}},
 	"backup":   {ours: []string{"registry"}, modules: []string{"filippo.io/age"}},
+	"certs":    {ours: []string{"registry"}},
 	"figure":   {ours: []string{"scoring"}},
-	"server":   {ours: []string{"figure", "language", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},
+	"server":   {ours: []string{"figure", "language", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5", "rsc.io/qr"}},
 	"demo":     {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
 	"faults":   {},
 	"browser":  {},
 	"language": {modules: []string{"golang.org/x/text/language"}},
-	"cli": {ours: []string{"backup", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo"},
+	"cli": {ours: []string{"backup", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo", "certs"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},
 }
 

@@ -34,7 +34,7 @@ func TestEveryAnswerCarriesItsHeaders(t *testing.T) {
 		require.Contains(t, h.Get("Content-Security-Policy"), "frame-ancestors 'none'", what)
 		require.NotContains(t, h.Get("Content-Security-Policy"), "unsafe", what)
 		require.Equal(t, "nosniff", h.Get("X-Content-Type-Options"), what)
-		require.Equal(t, "no-referrer", h.Get("Referrer-Policy"), what)
+		require.Equal(t, "same-origin", h.Get("Referrer-Policy"), what)
 		require.NotEmpty(t, h.Get("Cache-Control"), what)
 		require.NotContains(t, h.Get("Cache-Control"), "public", what)
 		require.NotEmpty(t, h.Get("X-Request-Id"), what)

@@ -19,6 +19,7 @@ var pageTypes = map[string]reflect.Type{
 	"bench-index": typeOf[BenchIndexPage](), "bench": typeOf[BenchPage](), "bench-table": typeOf[BenchTablePage](),
 	"survey": typeOf[SurveyPage](), "survey-stop": typeOf[StopPage](), "survey-picture": typeOf[ListedPage](),
 	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "card": typeOf[CardPage](), "fasteners": typeOf[FastenersPage](), "close": typeOf[ClosePage](), "form-page": typeOf[FormPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
+	"install": typeOf[InstallPage](),
 }
 
 // TestTemplatesFitTheirPages follows every field and method that a template
