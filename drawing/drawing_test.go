@@ -156,7 +156,7 @@ func TestSettled(t *testing.T) {
 }
 
 func TestData(t *testing.T) {
-	require.Equal(t, "M1 2L3 4L5 6C1 1 2 2 3 3Z", read("M 1 2 L 3 4 5 6 C 1 1 2 2 3 3.2 Z").Data())
+	require.Equal(t, "M1 2l2 2 2-1c-4-4-3-3-2-2ZM-9 9l1 1", read("M 1 2 L 3 4 5 3 C 1 -1 2 0 3 1.2 Z M -9 9 L -8 10").Data())
 	for _, wrong := range []string{"Q 1 2 3 4", "M 1", "M 1 x", "ML 1 2"} {
 		require.Panics(t, func() { read(wrong) }, wrong)
 	}

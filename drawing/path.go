@@ -64,18 +64,39 @@ func read(data string) Path {
 	return out
 }
 
-// Data writes a path as SVG does, to the millimetre.
+// Data writes a path as SVG does, to the millimetre. What follows a move is
+// counted from the point before, which is shorter; the points are rounded
+// before, so that nothing adds up.
 func (p Path) Data() string {
 	var b []byte
-	for _, s := range p {
-		b = append(b, s.Op)
-		for k := range s.points() {
-			if k > 0 {
-				b = append(b, ' ')
-			}
-			b = strconv.AppendInt(b, int64(math.Round(s.P[k].X)), 10)
+	round := func(v float64) int64 { return int64(math.Round(v)) }
+	number := func(v int64, first bool) {
+		if !first && v >= 0 {
 			b = append(b, ' ')
-			b = strconv.AppendInt(b, int64(math.Round(s.P[k].Y)), 10)
+		}
+		b = strconv.AppendInt(b, v, 10)
+	}
+	var x, y int64
+	op := byte(0)
+	for _, s := range p {
+		n := s.points()
+		first := true
+		switch {
+		case s.Op == 'M', s.Op == 'Z':
+			b = append(b, s.Op)
+			x, y = 0, 0
+		case s.Op != op:
+			b = append(b, s.Op+'a'-'A')
+		default:
+			first = false // goes on as before
+		}
+		op = s.Op
+		for k := range n {
+			number(round(s.P[k].X)-x, first && k == 0)
+			number(round(s.P[k].Y)-y, false)
+		}
+		if n > 0 {
+			x, y = round(s.P[n-1].X), round(s.P[n-1].Y)
 		}
 	}
 	return string(b)

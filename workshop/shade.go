@@ -111,10 +111,25 @@ type shader struct {
 	out *Shading
 }
 
-// fifths are the levels of a share from 0 to 1.
-var fifths = [5]string{"under 20 %", "20 to 40 %", "40 to 60 %", "60 to 80 %", "80 % and more"}
+// Where the levels of each question begin, from the second up. Those of
+// probabilities and indices lie close at the top, where machines worth asking
+// about differ.
+var (
+	countSteps = [4]float64{0.25, 0.5, 0.75, 1}
+	indexSteps = [4]float64{0.5, 0.75, 0.9, 0.97}
+	stepSteps  = [4]float64{1, 2, 3, 4}
+)
 
-func fifth(v float64) int { return min(max(int(math.Floor(v*5)), 0), 4) + 1 }
+// levelOf counts the steps that a figure has reached.
+func levelOf(v float64, steps [4]float64) int {
+	level := 1
+	for _, s := range steps {
+		if v >= s-1e-12 {
+			level++
+		}
+	}
+	return level
+}
 
 // each makes the shade of each group with its weight in an index, 0 for
 // substance and 1 for surface, and how much of it rests on evidence.
@@ -157,7 +172,7 @@ func heaviest(g *GroupReport, open func(*ComponentReport) bool) string {
 	for _, c := range list[:min(len(list), 3)] {
 		names = append(names, c.Name)
 	}
-	return strings.Join(names, ", ")
+	return strings.Join(names, "; ")
 }
 
 // enough says whether a group's figure rests on enough evidence; if not, it
@@ -174,9 +189,9 @@ func (s *shader) enough(g *GroupReport, shade *GroupShade, index int) bool {
 
 func (s *shader) known() {
 	s.out.Title, s.out.Figure = "What is known", "Rests on evidence"
-	s.out.Question = "For how much of each group does evidence speak as to where its parts come from?"
+	s.out.Question = "How much of each group has its origin told by evidence, and not by what is usual for the type?"
 	s.out.Basis = "The share of the points of the substance whose origin rests on more than the prior, counted in per cent. It is counted, not estimated, and so has no interval."
-	s.out.Levels = fifths
+	s.out.Levels = [5]string{"under 25 %", "25 to 50 %", "50 to 75 %", "75 % and more, not all", "all"}
 	s.each(0, func(g *GroupReport, shade *GroupShade) {
 		shade.Value, shade.Low, shade.High = shade.Rests, shade.Rests, shade.Rests
 		if shade.Rests == 0 {
@@ -184,7 +199,7 @@ func (s *shader) known() {
 			shade.Help = fmt.Sprintf("Nothing but the prior speaks. Survey first: %s.", heaviest(g, func(*ComponentReport) bool { return true }))
 			return
 		}
-		shade.Level, shade.Shown = fifth(shade.Rests), countedPercent(shade.Rests)
+		shade.Level, shade.Shown = levelOf(shade.Rests, countSteps), countedPercent(shade.Rests)
 	})
 }
 
@@ -198,7 +213,7 @@ func (s *shader) sure() {
 	s.out.Title, s.out.Figure = "How sure", "Probability of the likeliest origin"
 	s.out.Question = "How likely is the likeliest origin of the parts of each group?"
 	s.out.Basis = "The mean over the parts, weighted by their points of substance; the range is from the least certain to the most certain part. A group for which too little evidence speaks has no figure."
-	s.out.Levels = fifths
+	s.out.Levels = [5]string{"under 50 %", "50 to 75 %", "75 to 90 %", "90 to 97 %", "97 % and more"}
 	s.each(0, func(g *GroupReport, shade *GroupShade) {
 		if !s.enough(g, shade, 0) {
 			return
@@ -214,7 +229,7 @@ func (s *shader) sure() {
 			shade.Low, shade.High = min(shade.Low, c.Origin.Probability), max(shade.High, c.Origin.Probability)
 		}
 		shade.Value /= shade.Weight
-		shade.Level, shade.Shown = fifth(shade.Value), scoring.Percent(shade.Value)
+		shade.Level, shade.Shown = levelOf(shade.Value, indexSteps), scoring.Percent(shade.Value)
 		shade.Range = fmt.Sprintf("%s to %s, from part to part", scoring.Percent(shade.Low), scoring.Percent(shade.High))
 	})
 }
@@ -226,8 +241,8 @@ func (s *shader) index(of *IndexReport, index int) error {
 		s.out.Title, s.out.Figure = "Finish", "Surface, 0 to 1"
 		s.out.Question = "How much of each group still wears the skin that it left the works with?"
 	}
-	s.out.Basis = fmt.Sprintf("The index of the group by itself, the median with its 80 %% interval, under the standpoint “%s”. Parts that came or went together are reckoned together. A group for which too little evidence speaks has no figure.", s.r.Standpoint)
-	s.out.Levels = [5]string{"under 0.20", "0.20 to 0.40", "0.40 to 0.60", "0.60 to 0.80", "0.80 and more"}
+	s.out.Basis = fmt.Sprintf("The index of the group by itself, the median with its 80 %% interval, under the standpoint “%s”. Parts that came or went together are reckoned together. A group for which too little evidence speaks, or whose interval is wider than %s, has no figure.", s.r.Standpoint, twoDigits(openFrom))
+	s.out.Levels = [5]string{"under 0.50", "0.50 to 0.75", "0.75 to 0.90", "0.90 to 0.97", "0.97 and more"}
 	var wrong error
 	s.each(index, func(g *GroupReport, shade *GroupShade) {
 		if wrong != nil || of.parts == nil || !s.enough(g, shade, index) {
@@ -239,11 +254,23 @@ func (s *shader) index(of *IndexReport, index int) error {
 			return
 		}
 		shade.Value, shade.Low, shade.High = result.Median, result.Low80, result.High80
-		shade.Level, shade.Shown = fifth(result.Median), twoDigits(result.Median)
 		shade.Range = fmt.Sprintf("80 %%: %s to %s", twoDigits(result.Low80), twoDigits(result.High80))
+		if result.High80-result.Low80 > openFrom {
+			shade.Level, shade.Shown = LevelUnknown, "left open"
+			shade.Help = fmt.Sprintf("The evidence leaves it open. Look again at: %s.", heaviest(g, func(c *ComponentReport) bool {
+				return c.weights.Of(indexNames[index]) > 0 && c.Claims()[index].Probability < settledFrom
+			}))
+			return
+		}
+		shade.Level, shade.Shown = levelOf(result.Median, indexSteps), twoDigits(result.Median)
 	})
 	return wrong
 }
+
+// openFrom is the width of an 80 % interval of an index above which a group is
+// left open: a figure in its middle would say more than is known. An
+// assumption.
+const openFrom = 0.5
 
 func twoDigits(v float64) string { return strconv.FormatFloat(v, 'f', 2, 64) }
 
@@ -304,7 +331,7 @@ func (s *shader) conditionOf(g *GroupReport) GroupShade {
 			heaviest(g, func(c *ComponentReport) bool { return c.Condition == nil }))
 		return shade
 	}
-	shade.Level = fifth(shade.Value / 5)
+	shade.Level = levelOf(shade.Value, stepSteps)
 	shade.Shown = strconv.FormatFloat(shade.Value, 'f', 1, 64) + " of 5"
 	shade.Range = fmt.Sprintf("%.0f to %.0f, from part to part", shade.Low, shade.High)
 	return shade

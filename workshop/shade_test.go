@@ -62,6 +62,7 @@ func TestGroupsAddUpToTheMachine(t *testing.T) {
 				require.LessOrEqual(t, g.Low, g.Value, g.Group)
 				require.LessOrEqual(t, g.Value, g.High, g.Group)
 				require.Contains(t, g.Range, "80 %")
+				require.LessOrEqual(t, g.High-g.Low, openFrom)
 			}
 		}
 	}
@@ -142,8 +143,8 @@ func TestLossLevels(t *testing.T) {
 	for loss, level := range map[float64]int{-0.002: 1, 0: 1, 0.0004: 2, 0.001: 2, 0.0011: 3, 0.003: 3, 0.0099: 4, 0.0101: 5, 1: 5} {
 		require.Equal(t, level, lossLevel(loss), "%v", loss)
 	}
-	for share, level := range map[float64]int{0: 1, 0.1999: 1, 0.2: 2, 0.5: 3, 0.79: 4, 0.8: 5, 1: 5} {
-		require.Equal(t, level, fifth(share), "%v", share)
+	for share, level := range map[float64]int{0: 1, 0.2499: 1, 0.25: 2, 0.5: 3, 0.75: 4, 0.9999: 4, 1: 5} {
+		require.Equal(t, level, levelOf(share, countSteps), "%v", share)
 	}
 }
 
