@@ -58,12 +58,6 @@ const (
 	Fine
 )
 
-// Widths of the lines, in mm of the machine.
-const (
-	LineWidth = 5.0
-	FineWidth = 3.0
-)
-
 // Shape is one thing that is drawn.
 type Shape struct {
 	Kind Kind

@@ -181,6 +181,10 @@ func TestHatch(t *testing.T) {
 	// π(50² − 30²)/2 = 2513.
 	require.InDelta(t, 2513, length(ring(0, 0, 50, 30).Hatch(45, 2)), 40)
 	require.Empty(t, Path(nil).Hatch(45, 10))
+	require.Len(t, square.Dots(10, 2), 100, "ten rows of ten")
+	for _, p := range ring(0, 0, 50, 30).Dots(4, 2) {
+		require.True(t, math.Hypot(p.X, p.Y) > 30 && math.Hypot(p.X, p.Y) < 50, "%v lies outside", p)
+	}
 }
 
 func length(list [][2]Point) float64 {

@@ -43,3 +43,37 @@ func (p Path) Hatch(angle, apart float64) [][2]Point {
 	}
 	return out
 }
+
+// Dots gives places on a staggered grid within an area, so many mm apart and at
+// least so many mm from its edge to each side, above and below.
+func (p Path) Dots(apart, edge float64) []Point {
+	var out []Point
+	for _, line := range p.Hatch(0, apart) {
+		y := line[0].Y
+		shift := 0.25
+		if int(math.Floor(y/apart))%2 == 0 {
+			shift = 0.75
+		}
+		for n := math.Ceil((line[0].X+edge)/apart - shift); (n+shift)*apart <= line[1].X-edge; n++ {
+			q := Point{(n + shift) * apart, y}
+			if p.contains(Point{q.X, y - edge}) && p.contains(Point{q.X, y + edge}) {
+				out = append(out, q)
+			}
+		}
+	}
+	return out
+}
+
+// contains says whether a point lies within an area, by the even-odd rule.
+func (p Path) contains(q Point) bool {
+	inside := false
+	for _, line := range p.Lines() {
+		for i, a := range line {
+			b := line[(i+1)%len(line)]
+			if (a.Y <= q.Y) != (b.Y <= q.Y) && q.X < a.X+(b.X-a.X)*(q.Y-a.Y)/(b.Y-a.Y) {
+				inside = !inside
+			}
+		}
+	}
+	return inside
+}

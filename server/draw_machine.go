@@ -20,7 +20,7 @@ type MachineDrawing struct {
 	Tags []ShadeTag
 	Rows []ShadeRow
 	// As says what is drawn, and where that comes from.
-	As []DrawnAs
+	As []workshop.DrawnAs
 }
 
 // ShadeKey is one line of the legend.
@@ -40,16 +40,6 @@ type ShadeRow struct {
 	To      string // address of the group's page
 }
 
-// DrawnAs is one aspect of the machine as it is drawn.
-type DrawnAs struct{ Aspect, Value, Source string }
-
-// Sources of what is drawn.
-const (
-	fromChoice = "as chosen here"
-	fromRecord = "by the components on record"
-	fromNobody = "the record does not say"
-)
-
 // shadePattern is the id of the pattern of a level.
 func shadePattern(level int) string {
 	if level == workshop.LevelNothing {
@@ -58,15 +48,12 @@ func shadePattern(level int) string {
 	return "shade-" + itoa(level)
 }
 
-// unknownWords stand for a group without a figure.
-const unknownWords = "not known"
-
 func shadeWords(s *workshop.Shading, level int) string {
 	switch level {
 	case workshop.LevelNothing:
-		return "counts nothing here"
+		return workshop.NothingWords
 	case workshop.LevelUnknown:
-		return unknownWords
+		return workshop.UnknownWords
 	}
 	return s.Levels[level-1]
 }
@@ -86,7 +73,7 @@ func drawMachine(machine string, l drawing.Layout, s *workshop.Shading) *Machine
 	for level := range s.Levels {
 		out.Legend = append(out.Legend, ShadeKey{shadePattern(level + 1), s.Levels[level]})
 	}
-	out.Legend = append(out.Legend, ShadeKey{shadePattern(workshop.LevelUnknown), unknownWords})
+	out.Legend = append(out.Legend, ShadeKey{shadePattern(workshop.LevelUnknown), workshop.UnknownWords})
 	if levels[workshop.LevelNothing] {
 		out.Legend = append(out.Legend, ShadeKey{shadePattern(workshop.LevelNothing), shadeWords(s, workshop.LevelNothing)})
 	}
@@ -187,29 +174,8 @@ func (w *svgWriter) region(r drawing.Region, row ShadeRow, linked bool) {
 	w.add(`</a>`)
 }
 
-// layoutOf is how a machine is drawn: as was chosen, or else as its record
-// tells, or else as most are drawn here. It says which.
-func layoutOf(report *workshop.Report, chosen drawing.Layout) (drawing.Layout, []DrawnAs) {
-	record := report.Drawn()
-	l := drawing.Layout{Side: chosen.Side, Engine: chosen.Engine, Rear: chosen.Rear, Front: chosen.Front}
-	source := func(word *string, record string) string {
-		switch {
-		case *word != "":
-			return fromChoice
-		case record != "":
-			*word = record
-			return fromRecord
-		}
-		return fromNobody
-	}
-	engine, rear, front := source(&l.Engine, ""), source(&l.Rear, record.Rear), source(&l.Front, record.Front)
-	l = l.Settled()
-	return l, []DrawnAs{{"Engine", layoutWords[l.Engine], engine}, {"Rear", layoutWords[l.Rear], rear}, {"Front fork", layoutWords[l.Front], front}}
-}
-
-// layoutWords are what is drawn, in words.
-var layoutWords = map[string]string{
-	drawing.Single: "a single", drawing.Twin: "a twin, side by side",
-	drawing.Rigid: "a rigid frame", drawing.Plunger: "plungers", drawing.Swinging: "a swinging fork",
-	drawing.Telescopic: "telescopic", drawing.Girder: "girders",
+// layoutOf is how a machine is drawn, and where that comes from.
+func layoutOf(report *workshop.Report, chosen drawing.Layout) (drawing.Layout, []workshop.DrawnAs) {
+	d, as := report.DrawnAs(workshop.Drawn{Engine: chosen.Engine, Rear: chosen.Rear, Front: chosen.Front})
+	return drawing.Layout{Side: chosen.Side, Engine: d.Engine, Rear: d.Rear, Front: d.Front}.Settled(), as
 }

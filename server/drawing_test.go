@@ -247,6 +247,22 @@ func TestDrawingGolden(t *testing.T) {
 	require.True(t, string(want) == got, "the drawing has changed; run UPDATE_GOLDEN=1 go test ./server and look at the file")
 }
 
+// Whatever the record tells is one of the layouts that are drawn.
+func TestDrawnLayoutsAreKnown(t *testing.T) {
+	for _, way := range []string{drawing.Single, drawing.Twin, drawing.Rigid, drawing.Plunger, drawing.Swinging, drawing.Telescopic, drawing.Girder} {
+		require.NotEmpty(t, workshop.DrawnWords(way), way)
+	}
+	never := func(ids ...string) *workshop.Report {
+		g := workshop.GroupReport{}
+		for _, id := range ids {
+			g.Components = append(g.Components, workshop.ComponentReport{ID: id, NotFitted: true})
+		}
+		return &workshop.Report{Groups: []workshop.GroupReport{g}}
+	}
+	l, _ := layoutOf(never("fork.legs", "suspension.units", "suspension.bushes"), drawing.Layout{Side: drawing.Left})
+	require.Equal(t, drawing.Layout{Side: drawing.Left, Engine: drawing.Single, Rear: drawing.Rigid, Front: drawing.Girder}, l)
+}
+
 // The machine page leads into the drawing, and each part of it to its group.
 func TestMachinePageShowsTheDrawing(t *testing.T) {
 	b := worked(t)

@@ -134,7 +134,7 @@ func drawingForm(report *workshop.Report, l drawing.Layout, shading *workshop.Sh
 	words := func(list ...string) []Choice {
 		var out []Choice
 		for _, w := range list {
-			out = append(out, Choice{Value: w, Label: upperFirst(layoutWords[w])})
+			out = append(out, Choice{Value: w, Label: upperFirst(workshop.DrawnWords(w))})
 		}
 		return out
 	}

@@ -34,6 +34,12 @@ const (
 	LevelUnknown = 0  // there is too little to say
 )
 
+// The words of those levels.
+const (
+	UnknownWords = "not known"
+	NothingWords = "counts nothing here"
+)
+
 // Shading answers one question for each group of the anatomy.
 type Shading struct {
 	Show     string
@@ -120,11 +126,12 @@ var (
 	stepSteps  = [4]float64{1, 2, 3, 4}
 )
 
-// levelOf counts the steps that a figure has reached.
+// levelOf counts the steps that a figure has reached, as it is printed: to
+// hundredths.
 func levelOf(v float64, steps [4]float64) int {
 	level := 1
 	for _, s := range steps {
-		if v >= s-1e-12 {
+		if math.Round(v*100)/100 >= s {
 			level++
 		}
 	}
@@ -136,7 +143,7 @@ func levelOf(v float64, steps [4]float64) int {
 func (s *shader) each(index int, fn func(g *GroupReport, shade *GroupShade)) {
 	for i := range s.r.Groups {
 		g := &s.r.Groups[i]
-		shade := GroupShade{Group: g.ID, Name: g.Name, Shown: "not known"}
+		shade := GroupShade{Group: g.ID, Name: g.Name, Shown: UnknownWords}
 		for k := range g.Components {
 			c := &g.Components[k]
 			if c.NotFitted {
@@ -149,7 +156,7 @@ func (s *shader) each(index int, fn func(g *GroupReport, shade *GroupShade)) {
 			}
 		}
 		if shade.Weight == 0 {
-			shade.Level, shade.Shown = LevelNothing, "counts nothing here"
+			shade.Level, shade.Shown = LevelNothing, NothingWords
 		} else {
 			shade.Rests /= shade.Weight
 			fn(g, &shade)
@@ -181,7 +188,7 @@ func (s *shader) enough(g *GroupReport, shade *GroupShade, index int) bool {
 	if shade.Rests >= s.r.minimum {
 		return true
 	}
-	shade.Level, shade.Shown = LevelUnknown, "not known"
+	shade.Level, shade.Shown = LevelUnknown, UnknownWords
 	shade.Help = fmt.Sprintf("Evidence speaks for %s of its points, and at least %s must. Survey first: %s.", scoring.Percent(shade.Rests), scoring.Percent(s.r.minimum),
 		heaviest(g, func(c *ComponentReport) bool { return c.Claims()[index].Basis == "prior" }))
 	return false
@@ -195,17 +202,23 @@ func (s *shader) known() {
 	s.each(0, func(g *GroupReport, shade *GroupShade) {
 		shade.Value, shade.Low, shade.High = shade.Rests, shade.Rests, shade.Rests
 		if shade.Rests == 0 {
-			shade.Level, shade.Shown = LevelUnknown, "not known"
+			shade.Level, shade.Shown = LevelUnknown, UnknownWords
 			shade.Help = fmt.Sprintf("Nothing but the prior speaks. Survey first: %s.", heaviest(g, func(*ComponentReport) bool { return true }))
 			return
 		}
-		shade.Level, shade.Shown = levelOf(shade.Rests, countSteps), countedPercent(shade.Rests)
+		shade.Level, shade.Shown = levelOf(math.Floor(shade.Rests*100+1e-9)/100, countSteps), countedPercent(shade.Rests)
 	})
 }
 
 // countedPercent writes a share that was counted: unlike a probability it may
 // be all or nothing.
 func countedPercent(v float64) string {
+	switch {
+	case v >= 1-1e-9:
+		return "all"
+	case v <= 0:
+		return "none"
+	}
 	return strconv.Itoa(int(math.Floor(v*100+1e-9))) + " %"
 }
 
@@ -319,14 +332,14 @@ func (s *shader) conditionOf(g *GroupReport) GroupShade {
 		shade.Low, shade.High = min(shade.Low, step), max(shade.High, step)
 	}
 	if g.Points == 0 {
-		shade.Level, shade.Shown = LevelNothing, "counts nothing here"
+		shade.Level, shade.Shown = LevelNothing, NothingWords
 		return shade
 	}
 	if shade.Rests > 0 {
 		shade.Value /= shade.Rests
 	}
 	if shade.Rests /= g.Points; shade.Rests < s.r.minimum {
-		shade.Level, shade.Shown = LevelUnknown, "not known"
+		shade.Level, shade.Shown = LevelUnknown, UnknownWords
 		shade.Help = fmt.Sprintf("The condition is recorded for %s of its points, and at least %s are needed. Survey first: %s.", countedPercent(shade.Rests), scoring.Percent(s.r.minimum),
 			heaviest(g, func(c *ComponentReport) bool { return c.Condition == nil }))
 		return shade
@@ -390,7 +403,7 @@ func (s *shader) loss(options []string) error {
 }
 
 func (s *shader) lossOf(g *GroupReport, chosen []OptionReport) (GroupShade, error) {
-	shade := GroupShade{Group: g.ID, Name: g.Name, Weight: g.Points, Level: LevelUnknown, Shown: "not known"}
+	shade := GroupShade{Group: g.ID, Name: g.Name, Weight: g.Points, Level: LevelUnknown, Shown: UnknownWords}
 	if s.out.Refused != "" {
 		return shade, nil
 	}
@@ -483,38 +496,4 @@ func (r *Report) recommended() []string {
 		}
 	}
 	return nil
-}
-
-// Drawn is how a machine is drawn, as far as its record tells.
-type Drawn struct {
-	// Rear is rigid, plunger or swinging-fork, and Front telescopic or girder,
-	// "" where the record does not say.
-	Rear, Front string
-}
-
-// Drawn reads from the components that its type never had, and from those that
-// were surveyed, how the machine is sprung. The record has no word for the
-// number of cylinders.
-func (r *Report) Drawn() Drawn {
-	never, seen := map[string]bool{}, map[string]bool{}
-	for _, g := range r.Groups {
-		for _, c := range g.Components {
-			never[c.ID] = c.NotFitted
-			seen[c.ID] = c.Surveyed && c.Origin.Leading != "missing"
-		}
-	}
-	var out Drawn
-	units, bushes := "suspension.units", "suspension.bushes"
-	switch {
-	case never[units] && (never[bushes] || never["frame.swinging-arm"]):
-		out.Rear = "rigid"
-	case seen[units] && seen[bushes]:
-		out.Rear = "swinging-fork"
-	case seen[units] && never[bushes]:
-		out.Rear = "plunger"
-	}
-	if never["fork.legs"] {
-		out.Front = "girder"
-	}
-	return out
 }

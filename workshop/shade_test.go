@@ -143,7 +143,7 @@ func TestLossLevels(t *testing.T) {
 	for loss, level := range map[float64]int{-0.002: 1, 0: 1, 0.0004: 2, 0.001: 2, 0.0011: 3, 0.003: 3, 0.0099: 4, 0.0101: 5, 1: 5} {
 		require.Equal(t, level, lossLevel(loss), "%v", loss)
 	}
-	for share, level := range map[float64]int{0: 1, 0.2499: 1, 0.25: 2, 0.5: 3, 0.75: 4, 0.9999: 4, 1: 5} {
+	for share, level := range map[float64]int{0: 1, 0.2449: 1, 0.25: 2, 0.5: 3, 0.75: 4, 0.99: 4, 1: 5} {
 		require.Equal(t, level, levelOf(share, countSteps), "%v", share)
 	}
 }
@@ -194,6 +194,10 @@ func TestDrawn(t *testing.T) {
 	gone := made(nil, []string{units, bushes})
 	gone.Groups[0].Components[0].Origin.Leading = "missing"
 	require.Empty(t, gone.Drawn().Rear)
+
+	d, as := made(nil, []string{units, bushes}).DrawnAs(Drawn{Front: "girder"})
+	require.Equal(t, Drawn{"single", "swinging-fork", "girder"}, d)
+	require.Equal(t, []DrawnAs{{"Engine", "a single", "the record does not say"}, {"Rear", "a swinging fork", "by the components on record"}, {"Front fork", "girders", "as chosen here"}}, as)
 }
 
 // BenchmarkShade is the work behind the drawing of a machine whose report is
