@@ -1,7 +1,6 @@
 package drawing
 
 import (
-	"fmt"
 	"math"
 	"testing"
 
@@ -198,7 +197,7 @@ func length(list [][2]Point) float64 {
 func BenchmarkDraw(b *testing.B) {
 	for b.Loop() {
 		if len(Draw(Layout{})) == 0 {
-			b.Fatal(fmt.Sprint("nothing is drawn"))
+			b.Fatal("nothing is drawn")
 		}
 	}
 }

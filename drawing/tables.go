@@ -20,7 +20,6 @@ var (
 	left     = only{Left}
 	single   = only{Single}
 	twin     = only{Twin}
-	rigid    = only{Rigid}
 	plunger  = only{Plunger}
 	swinging = only{Swinging}
 	stiff    = only{Rigid, Plunger}

@@ -247,6 +247,20 @@ func TestDrawingGolden(t *testing.T) {
 	require.True(t, string(want) == got, "the drawing has changed; run UPDATE_GOLDEN=1 go test ./server and look at the file")
 }
 
+// The groups that are drawn are those of the anatomy.
+func TestDrawnGroupsAreTheAnatomys(t *testing.T) {
+	var drawn, known []string
+	for _, r := range drawing.Draw(drawing.Layout{}) {
+		drawn = append(drawn, r.Group)
+	}
+	c, err := loadCatalog()
+	require.NoError(t, err)
+	for _, g := range c.Groups() {
+		known = append(known, g.ID)
+	}
+	require.ElementsMatch(t, known, drawn)
+}
+
 // Whatever the record tells is one of the layouts that are drawn.
 func TestDrawnLayoutsAreKnown(t *testing.T) {
 	for _, way := range []string{drawing.Single, drawing.Twin, drawing.Rigid, drawing.Plunger, drawing.Swinging, drawing.Telescopic, drawing.Girder} {
