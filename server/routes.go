@@ -97,6 +97,8 @@ func routes() []route {
 		{method: http.MethodPost, pattern: "/bench/{kind}", do: pageBenchPost, takes: formType, limit: formLimit},
 
 		page("/machines/{id}", pageMachine),
+		page("/machines/{id}/drawing", pageDrawing),
+		page("/machines/{id}/groups/{group}", pageGroup),
 		page("/machines/{id}/components/{component}", pageComponent),
 		page("/machines/{id}/components/{component}/test", pageTestWorth),
 		page("/machines/{id}/survey", pageSurvey),

@@ -67,7 +67,7 @@ func (w *Workshop) report(d *registry.Dossier, o ReportOptions) (*Report, error)
 	}
 	b := builder{seen: s, reader: NewReader(d, o.Public), public: o.Public, at: o.At, r: &Report{
 		Version: d.Version(), Head: d.Last(), Public: o.Public, Phase: PhaseOf(d),
-		Catalog: w.catalogIdentity(), Standpoint: s.standpoint.id,
+		Catalog: w.catalogIdentity(), Standpoint: s.standpoint.id, minimum: s.standpoint.minimum,
 	}}
 	if !o.At.KnownAt.IsZero() {
 		b.r.KnownAt = o.At.KnownAt.UTC().Format(time.RFC3339)
@@ -215,7 +215,7 @@ func (b *builder) groups() {
 
 func (b *builder) component(c component) ComponentReport {
 	r := ComponentReport{ID: c.ID, Code: c.Code, Name: c.Name, Group: c.GroupName, Points: c.Points,
-		IdentityBearing: c.Identity, Consumable: c.Consumable, SafetyCritical: c.Safety, FirstCheck: c.FirstCheck}
+		IdentityBearing: c.Identity, Consumable: c.Consumable, SafetyCritical: c.Safety, FirstCheck: c.FirstCheck, weights: c.weights}
 	if b.d.NotFitted(c.ID) {
 		r.NotFitted = true
 		return r
