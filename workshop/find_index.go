@@ -167,8 +167,10 @@ func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registr
 	if err != nil || terms == nil {
 		return err
 	}
-	for part := range slices.Chunk(changedTerms(old, terms), stepEntries) {
-		if err := w.Views.Update(ctx, at, func(tx ViewTx) error {
+	size := stepEntries
+	for left := changedTerms(old, terms); len(left) > 0; {
+		part := left[:min(size, len(left))]
+		err := w.Views.Update(ctx, at, func(tx ViewTx) error {
 			if err := stillMine(tx, machine, note); err != nil {
 				return err
 			}
@@ -178,8 +180,14 @@ func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registr
 				}
 			}
 			return nil
-		}); err != nil {
+		})
+		switch {
+		case registry.CodeOf(err) == registry.CodeTooLarge && len(part) > 1:
+			size = len(part) / 2
+		case err != nil:
 			return err
+		default:
+			left = left[len(part):]
 		}
 	}
 	return w.Views.Update(ctx, at, func(tx ViewTx) error {
