@@ -39,12 +39,13 @@ var layers = map[string]layer{
 		"golang.org/x/image", "golang.org/x/text"}},
 	"lookup": {pure: true, ours: []string{"registry"}, modules: []string{"golang.org/x/text"}},
 	"workshop": {ours: []string{"registry", "scoring", "schema", "catalog", "lookup"}, modules: []string{"github.com/govalues/decimal"}},
+	"tabular": {ours: []string{"importers", "registry", "workshop"}, modules: []string{"github.com/xuri/excelize/v2"}},
 	"dossier": {ours: []string{"figure", "registry", "scoring", "workshop"}, modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/go-fonts/dejavu",
 		"golang.org/x/mod/sumdb", "rsc.io/qr"}},
 	"figure": {ours: []string{"scoring"}},
-	"server": {ours: []string{"figure", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},
+	"server": {ours: []string{"figure", "registry", "scoring", "schema", "catalog", "tabular", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},
 	"demo":   {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
-	"cli": {ours: []string{"registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo"},
+	"cli": {ours: []string{"registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2"}},
 }
 

@@ -30,6 +30,8 @@ type MachinePage struct {
 	// Waiting are the offers that the owner has not answered.
 	Waiting []workshop.OfferReport
 	Clocks  Form // with what is wrong with the dates
+	// Lists can be had as sheets.
+	Lists []workshop.ListKind
 }
 
 // GroupView is a group of components with its sum.
@@ -92,7 +94,7 @@ func noticeOf(r *http.Request) string {
 }
 
 func (s *Server) machinePage(report *workshop.Report, whole bool) MachinePage {
-	page := MachinePage{Base: s.basis(report, "overview", report.Machine.Name), Report: report, Names: namesOf(report)}
+	page := MachinePage{Base: s.basis(report, "overview", report.Machine.Name), Report: report, Names: namesOf(report), Lists: workshop.ListsOf(report.Public)}
 	report.Indices.Each(func(name string, r *workshop.IndexReport) { page.Scales = append(page.Scales, drawIndex(name, r)) })
 	for i := range report.Offers {
 		o := &report.Offers[i]

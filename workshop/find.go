@@ -110,7 +110,7 @@ type Piece struct {
 const (
 	placesShown  = 3
 	maxLists     = 6000 // blocks that the beginning of a word may stand for
-	maxChecked   = 400  // machines whose texts one answer looks at for phrases
+	maxChecked   = 150  // machines whose texts one answer looks at for phrases
 	wholeWord    = 2    // a word counts twice what the beginning of one does
 	snippetBytes = 160
 )
