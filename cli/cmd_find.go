@@ -123,7 +123,7 @@ func writeFound(w io.Writer, r *workshop.Found) {
 			if p.Component != "" {
 				where += " " + p.Component
 			}
-			wrap(w, where+": "+text.String(), "    ")
+			wrap(w, "    "+where+": "+text.String(), "      ")
 		}
 	}
 	if r.Next != "" {

@@ -416,3 +416,37 @@ func pageCompare(s *Server, r *http.Request) (answer, error) {
 	page.Other = "/compare?" + withValue(q, "all", all)
 	return htmlAnswer{name: "compare", page: page}, nil
 }
+
+// SideView is one machine's side of a component.
+type SideView struct {
+	C       *workshop.ComponentReport
+	State   bool // condition and place are shown
+	Answers []AnswerView
+}
+
+// AnswerView is one answer with its question.
+type AnswerView struct {
+	Question string
+	Claim    workshop.ClaimReport
+}
+
+// Side is what is shown of one side of a pair: what differs, or all of a
+// component that does not.
+func (p ComparePage) Side(row workshop.ComponentPair, side int) SideView {
+	c := row.A
+	if side == 1 {
+		c = row.B
+	}
+	v := SideView{C: c}
+	if c == nil {
+		return v
+	}
+	shown := func(question string) bool { return contains(row.Asked, question) || !row.Different || contains(row.Asked, "fitted") }
+	v.State = shown("condition") || shown("custody")
+	for _, claim := range c.Claims() {
+		if shown(string(claim.Proposition)) && len(claim.Posterior) > 0 {
+			v.Answers = append(v.Answers, AnswerView{upperFirst(string(claim.Proposition)), *claim})
+		}
+	}
+	return v
+}

@@ -45,8 +45,14 @@ type GatePair struct {
 }
 
 // notable is by how much the probability of one answer must differ to count as
-// a difference of its own.
-const notable = 0.2
+// a difference of its own, and notableSteps the condition: two surveyors may
+// well be a step apart.
+const (
+	notable      = 0.2
+	notableSteps = 2
+)
+
+func abs(n int) int { return max(n, -n) }
 
 // Compare sets two reports side by side: components that differ, or, with all,
 // every one.
@@ -119,7 +125,7 @@ func differences(a, b *ComponentReport) []string {
 			out = append(out, string(x.Proposition))
 		}
 	}
-	if (a.Condition == nil) != (b.Condition == nil) || a.Condition != nil && *a.Condition != *b.Condition {
+	if a.Condition != nil && b.Condition != nil && abs(*a.Condition-*b.Condition) >= notableSteps {
 		out = append(out, "condition")
 	}
 	if a.Custody != b.Custody {
