@@ -441,7 +441,9 @@ func (p ComparePage) Side(row workshop.ComponentPair, side int) SideView {
 	if c == nil {
 		return v
 	}
-	shown := func(question string) bool { return contains(row.Asked, question) || !row.Different || contains(row.Asked, "fitted") }
+	shown := func(question string) bool {
+		return contains(row.Asked, question) || !row.Different || contains(row.Asked, "fitted")
+	}
 	v.State = shown("condition") || shown("custody")
 	for _, claim := range c.Claims() {
 		if shown(string(claim.Proposition)) && len(claim.Posterior) > 0 {

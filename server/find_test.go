@@ -24,6 +24,10 @@ func TestFindPage(t *testing.T) {
 	require.Contains(t, body, "1 machine<")
 	require.Contains(t, b.get("/find").Body.String(), `name="gate_open"`)
 
+	for _, path := range []string{"/find", "/find?q=condenser", "/find?make=skerrow&public=1", "/find?q=%22x", "/"} {
+		readPage(t, b.get(path).Body.String()).landmarks()
+	}
+
 	none := b.get("/find?q=zeppelin")
 	require.Equal(t, 200, none.Code)
 	require.Contains(t, none.Body.String(), "Nothing was found")
@@ -167,6 +171,9 @@ func TestComparePage(t *testing.T) {
 	all := b.get("/compare?a=drover-1957&b=tern&all=1").Body.String()
 	require.Greater(t, strings.Count(all, `scope="row"`), strings.Count(body, `scope="row"`))
 	require.Less(t, len(all), 200_000)
+	for _, page := range []string{body, all, b.get("/compare").Body.String()} {
+		readPage(t, page).landmarks()
+	}
 
 	require.Equal(t, 200, b.get("/compare").Code)
 	require.Contains(t, b.get("/compare?a=drover-1957").Body.String(), `value="tern" selected`)
