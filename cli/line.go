@@ -38,6 +38,8 @@ func commands() []command {
 		{"seal", "The job", "seal the as-found survey", &sealCommand{}},
 		{"show", "The job", "show a machine, or one component, as it stands or stood", &showCommand{}},
 		{"machines", "The job", "list the machines", &machinesCommand{}},
+		{"find", "The job", "search every machine by words and filters", &findCommand{}},
+		{"list", "The job", "write a list as a sheet, CSV or XLSX", &listCommand{}},
 		{"fault", "The job", "look for the cause of a fault: complaints, findings, the next test, options for the cause", &faultCommand{}},
 		{"weigh", "The job", "compute what options would do to each index", &weighCommand{}},
 		{"plan", "The job", "find the combinations of options that no other beats", &planCommand{}},

@@ -166,6 +166,11 @@ func routes() []route {
 		page("/machines/{id}/dossier.pdf", downloadPDF),
 		page("/machines/{id}/bundle.zip", downloadZip),
 
+		page("/find", pageFind),
+		page("/compare", pageCompare),
+		page("/lists/{file}", downloadList),
+		page("/machines/{id}/lists/{file}", downloadMachineList),
+
 		page("/o/{token}", pageOwner),
 		{method: http.MethodPost, pattern: "/o/{token}/choose", do: pageOwnerStep(false), takes: formType, limit: formLimit},
 		{method: http.MethodPost, pattern: "/o/{token}/check", do: pageOwnerStep(true), takes: formType, limit: formLimit},
@@ -185,6 +190,8 @@ func routes() []route {
 		post("/machines", apiTakeIn, operation{id: "takeIn", tag: "machines", summary: "Take a machine in: its own record, its people and the custody agreement, all in one commit.",
 			body: typeOf[TakeIn](), example: exampleTakeIn, answers: typeOf[workshop.Receipt](), status: 201, tagged: true,
 			problems: []registry.Code{registry.CodeInvalid, registry.CodeConflict, codeMalformed}}),
+		get("/search", apiFind, operation{id: "search", tag: "machines", summary: "Search every machine by words and filters; the most telling first, in pages.",
+			query: findQuery, answers: typeOf[workshop.Found](), problems: []registry.Code{registry.CodeInvalid, registry.CodeTooLarge}}),
 		get("/machines/{id}", apiMachine, operation{id: "showMachine", tag: "machines", summary: "The whole dossier of a machine as a report.",
 			query: editionQuery, answers: typeOf[workshop.Report](), tagged: true, problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid, registry.CodeTampered}}),
 		get("/machines/{id}/components/{component}", apiComponent, operation{id: "showComponent", tag: "machines", summary: "One component with the answers to its three questions.",

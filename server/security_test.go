@@ -88,7 +88,7 @@ func TestReadingChangesNothing(t *testing.T) {
 		}
 		seen[path] = true
 		rec := b.get(path)
-		if path != "/import/rejected/none" {
+		if !strings.HasSuffix(path, "/none") {
 			require.Less(t, rec.Code, 400, path)
 		}
 		b.ask(httptest.NewRequest(http.MethodHead, path, nil))

@@ -18,6 +18,7 @@ var pageTypes = map[string]reflect.Type{
 	"proposal": typeOf[ProposalPage](), "asked": typeOf[AskedPage](), "owner": typeOf[OwnerPage](), "check-answer": typeOf[CheckAnswerPage](),
 	"bench-index": typeOf[BenchIndexPage](), "bench": typeOf[BenchPage](), "bench-table": typeOf[BenchTablePage](),
 	"survey": typeOf[SurveyPage](), "survey-stop": typeOf[StopPage](), "survey-picture": typeOf[ListedPage](),
+	"found": typeOf[FindPage](), "compare": typeOf[ComparePage](),
 	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "card": typeOf[CardPage](), "fasteners": typeOf[FastenersPage](), "close": typeOf[ClosePage](), "form-page": typeOf[FormPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
 	"install": typeOf[InstallPage](),
 }
