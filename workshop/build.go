@@ -86,6 +86,7 @@ func (w *Workshop) report(d *registry.Dossier, o ReportOptions) (*Report, error)
 	b.job()
 	b.rechecks()
 	b.handBack()
+	b.ownerLinks()
 	b.timeline()
 	return b.r, nil
 }
@@ -514,7 +515,7 @@ func (b *builder) offer(e *registry.Entry) OfferReport {
 		}
 		out.Answers = append(out.Answers, AnswerReport{ID: a.RecordID(), Answer: a.Record.Answer, Options: a.Record.Options,
 			Conditions: b.texts(a.Record.Conditions), Reason: b.text(a.Record.Reason), Person: b.person(a.Record.Person),
-			Channel: a.Record.Channel, Digest: a.Record.Digest, Recorded: a.Recorded,
+			Channel: a.Record.Channel, Digest: a.Record.Digest, Recorded: a.Recorded, Replies: b.replies(a.RecordID()),
 			TakenBack: slices.ContainsFunc(registry.Live[*registry.Decision](b.d), func(t registry.Found[*registry.Decision]) bool {
 				return t.Record.Answer == "take-back" && t.Record.TakesBack == a.RecordID()
 			})})
@@ -607,6 +608,9 @@ func (w *Workshop) AskedReport(_ context.Context, a Asked) (AskedReport, error) 
 			for _, c := range f.Record.Components {
 				about[c] = true
 			}
+		}
+		for _, c := range o.Changes {
+			about[c.Component] = true
 		}
 	}
 	for _, p := range registry.Live[*registry.Photo](a.Dossier) {

@@ -27,7 +27,7 @@ type ViewTx = interface {
 
 // ViewVersion is the version of the derived data. Raise it when the code below
 // derives something else; every registry then rebuilds at its next start.
-const ViewVersion = 1
+const ViewVersion = 2
 
 // The key families of the views.
 const (
@@ -183,6 +183,9 @@ func (w *Workshop) derive(ctx context.Context, tx ViewTx, machine string) error 
 			link = b.Link
 		case *registry.ChangeRequest:
 			link = b.Link
+		case *registry.OwnerLink:
+			tx.Put(viewLink+b.Link.TokenHash, []byte(machine))
+			continue
 		default:
 			continue
 		}
