@@ -20,7 +20,7 @@ var stylesheet []byte
 type pageSet map[string]*template.Template
 
 // sharedTemplates are parsed into every page.
-var sharedTemplates = []string{"templates/layout.html", "templates/form.html", "templates/parts.html"}
+var sharedTemplates = []string{"templates/layout.html", "templates/form.html", "templates/parts.html", "templates/owner-parts.html"}
 
 // parsePages parses every page of the program.
 func parsePages() (pageSet, error) {
@@ -98,6 +98,9 @@ func (s *Server) writeErrorPage(w http.ResponseWriter, r *http.Request, err erro
 	p := problemOf(err, instance)
 	page := ErrorPage{Base: Base{Title: p.Title, Version: s.Version, Owner: strings.HasPrefix(r.URL.Path, "/o/")}, Problem: p, Request: instance}
 	body, renderErr := s.pages.render("error", page)
+	if over := s.overPage(r, err, instance); over != nil {
+		body, renderErr = s.pages.render("owner-over", over)
+	}
 	if renderErr != nil {
 		s.Logger.Error("the error page cannot be shown", "error", renderErr.Error())
 		body = []byte("<!doctype html><title>Something went wrong</title><h1>Something went wrong</h1>")

@@ -158,11 +158,19 @@ func routes() []route {
 		page("/machines/{id}/dossier.pdf", downloadPDF),
 		page("/machines/{id}/bundle.zip", downloadZip),
 
+		page("/machines/{id}/links", pageLinks),
+		form("/machines/{id}/links", pageLinksPost),
+		form("/machines/{id}/links/end", pageLinkEnd),
+		form("/machines/{id}/proposals/{proposal}/reply", pageReply),
+
 		page("/o/{token}", pageOwner),
 		{method: http.MethodPost, pattern: "/o/{token}/choose", do: pageOwnerStep(false), takes: formType, limit: formLimit},
 		{method: http.MethodPost, pattern: "/o/{token}/check", do: pageOwnerStep(true), takes: formType, limit: formLimit},
 		{method: http.MethodPost, pattern: "/o/{token}/answer", do: pageOwnerAnswer, takes: formType, limit: formLimit},
 		page("/o/{token}/photos/{digest}", pageOwnerPhoto),
+		page("/o/{token}/q/{offer}", pageOwnerQuestion),
+		page("/o/{token}/q/{offer}/receipt.pdf", downloadReceipt),
+		page("/o/{token}/q/{offer}/sums/{sum}", downloadSum),
 
 		page("/static/asfound.css", pageStyle),
 		page("/static/icon.svg", pageIcon),

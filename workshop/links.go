@@ -52,7 +52,20 @@ func (a Asked) Settled() bool {
 }
 
 // Waits says whether the question can be answered now.
-func (a Asked) Waits() bool { return a.Entry.Live() && !a.RanOut && !a.Settled() }
+func (a Asked) Waits() bool { return a.Over() == nil }
+
+// Over says why the question cannot be answered now, nil when it can.
+func (a Asked) Over() error {
+	switch {
+	case !a.Entry.Live():
+		return over(LinkReplaced, registry.CodeExpired, "Open your link again: it shows the question that took its place.", "This offer was replaced by another")
+	case a.Settled():
+		return over(LinkAnswered, registry.CodeConflict, "To take that answer back, tell the workshop.", "This has been answered already, on %s", a.Answer.Recorded.UTC().Format("2 January 2006"))
+	case a.RanOut:
+		return over(OfferExpired, registry.CodeExpired, "Ask the workshop to ask you again.", "The offer ran out on %s", a.Offer.Expires.UTC().Format("2 January 2006"))
+	}
+	return nil
+}
 
 // Held is what a link gives its holder: the questions to one person about one
 // machine, oldest first.
@@ -208,10 +221,12 @@ func (w *Workshop) OpenLink(ctx context.Context, token string) (Asked, error) {
 	if err != nil {
 		return Asked{}, err
 	}
-	return h.first()
+	return h.First()
 }
 
-func (h Held) first() (Asked, error) {
+// First is the question that comes first: the oldest that waits, else the one
+// that was asked last.
+func (h Held) First() (Asked, error) {
 	if waiting := h.Waiting(); len(waiting) > 0 {
 		return waiting[0], nil
 	}
@@ -241,13 +256,8 @@ func (w *Workshop) AnswerLink(ctx context.Context, token string, answer registry
 		if sameAnswer(asked, answer) {
 			return asked, Receipt{Machine: h.Dossier.ID, Version: h.Dossier.Version(), Repeated: true}, nil
 		}
-		switch {
-		case !asked.Entry.Live():
-			return asked, Receipt{}, over(LinkReplaced, registry.CodeExpired, "Open your link again: it shows the question that took its place.", "This offer was replaced by another")
-		case asked.Settled():
-			return asked, Receipt{}, over(LinkAnswered, registry.CodeConflict, "To take that answer back, tell the workshop.", "This has been answered already, on %s", asked.Answer.Recorded.UTC().Format("2 January 2006"))
-		case asked.RanOut:
-			return asked, Receipt{}, over(OfferExpired, registry.CodeExpired, "Ask the workshop to ask you again.", "The offer ran out on %s", asked.Offer.Expires.UTC().Format("2 January 2006"))
+		if err := asked.Over(); err != nil {
+			return asked, Receipt{}, err
 		}
 		seen := h.Dossier.Version()
 		receipt, err := w.Record(ctx, Request{Machine: h.Dossier.ID, Actor: asked.To, Expect: &seen, Key: fmt.Sprint("answer ", answer.On, answer.Digest, answer.Answer, answer.Options, seen)}, &answer)
@@ -270,7 +280,7 @@ func (w *Workshop) AnswerLink(ctx context.Context, token string, answer registry
 // comes first.
 func (h Held) answered(on string) (Asked, error) {
 	if on == "" {
-		return h.first()
+		return h.First()
 	}
 	return h.Question(on)
 }
@@ -293,4 +303,27 @@ func sameAnswer(a Asked, answer registry.Decision) bool {
 		chosen = a.Offer.Recommended
 	}
 	return slices.Equal(a.Answer.Record.Options, chosen)
+}
+
+// HeldMachine is the machine of a link, its numbers masked: a link may be read
+// by others.
+func (w *Workshop) HeldMachine(h Held) MachineReport {
+	m, _ := h.Dossier.MachineRecord()
+	return machineReport(h.Dossier.ID, m, true)
+}
+
+// WhatWasAsked names a question in a line: what was found, or the complaints.
+func (w *Workshop) WhatWasAsked(a Asked) string {
+	reader := NewReader(a.Dossier, false)
+	if c, ok := a.Entry.Body.(*registry.ChangeRequest); ok {
+		return reader.Text(c.Found)
+	}
+	var out []string
+	for _, o := range a.Offer.Options {
+		f, ok := registry.Get[*registry.Fault](a.Dossier, o.Fault)
+		if ok && !slices.Contains(out, f.Record.Complaint) {
+			out = append(out, f.Record.Complaint)
+		}
+	}
+	return reader.Text(strings.Join(out, "; "))
 }

@@ -38,7 +38,7 @@ type Proposed struct {
 	Token   string    `json:"token"`
 	Expires time.Time `json:"expires"`
 	// Link is where the proposal is answered.
-	Link GivenLink `json:"link"`
+	Link GivenLink `json:"owner_link"`
 	// Ceiling and Forecast are of what is recommended; there is no forecast
 	// where nothing costs anything.
 	Ceiling  registry.Money `json:"ceiling"`
