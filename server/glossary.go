@@ -3,6 +3,8 @@ package server
 import (
 	"slices"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Word is a word of the trade with its meaning.
@@ -47,7 +49,7 @@ func (g *Glossary) In(section, text string) []Run {
 	var out []Run
 	from := 0
 	for i := 0; i < len(text); i++ {
-		if i > 0 && partOfWord(text[i-1]) {
+		if before, _ := utf8.DecodeLastRuneInString(text[:i]); partOfWord(before) {
 			continue
 		}
 		w, end := g.at(text, i)
@@ -76,16 +78,17 @@ func (g *Glossary) at(text string, i int) (*Word, int) {
 			continue
 		}
 		for _, ending := range []string{"", "s", "es", "d", "ed"} {
-			if e := end + len(ending); strings.HasPrefix(text[end:], ending) && (e == len(text) || !partOfWord(text[e])) {
-				return w, e
+			rest, fits := strings.CutPrefix(text[end:], ending)
+			if after, _ := utf8.DecodeRuneInString(rest); fits && !partOfWord(after) {
+				return w, len(text) - len(rest)
 			}
 		}
 	}
 	return nil, 0
 }
 
-func partOfWord(c byte) bool {
-	return c == '-' || c >= '0' && c <= '9' || c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= 0x80
+func partOfWord(r rune) bool {
+	return r == '-' || unicode.IsLetter(r) || unicode.IsDigit(r)
 }
 
 // Used are the words that were marked so far, in order.

@@ -54,6 +54,9 @@ func (p OwnerPage) Words() []Word { return p.glossary.Used() }
 // Sums opens the figures of an option, the cost, the value and the like.
 func (p OwnerPage) Sums(of string) []SumView { return p.sums[of] }
 
+// Assumptions are what the figures of the page rest on.
+func (p OwnerPage) Assumptions() []Assumption { return assumptions(p.Asked.Offer) }
+
 // Wrongly is what is wrong with a field, "" when nothing is.
 func (p OwnerPage) Wrongly(field string) string {
 	for _, e := range p.Errors {
@@ -66,16 +69,16 @@ func (p OwnerPage) Wrongly(field string) string {
 
 // Gist is what fits on the first screen.
 type Gist struct {
-	Lines []GistLine
+	Acts  []GistAct
 	Cost  string
 	Lost  string
 	Value string
 }
 
-// GistLine is one fault and what is recommended for it.
-type GistLine struct {
-	Complaint, Act string
-	Final          bool // it cannot be undone
+// GistAct is what is recommended for one fault.
+type GistAct struct {
+	Act   string
+	Final bool // it cannot be undone
 }
 
 // OwnerFault is a fault with its rivals and its pictures.
@@ -235,7 +238,7 @@ func (s *Server) questionViews(r *http.Request, h workshop.Held, but string) []Q
 		if id == but {
 			continue
 		}
-		v := QuestionView{To: linkAddress(r) + "/q/" + id, What: s.Workshop.WhatWasAsked(q), Asked: q.Entry.Recorded, Waits: q.Waits(), Replaced: !q.Entry.Live()}
+		v := QuestionView{To: linkAddress(r) + "/q/" + id, What: upperFirst(s.Workshop.WhatWasAsked(q)), Asked: q.Entry.Recorded, Waits: q.Waits(), Replaced: !q.Entry.Live()}
 		switch {
 		case v.Replaced:
 			v.State = "replaced by another question"
@@ -244,7 +247,7 @@ func (s *Server) questionViews(r *http.Request, h workshop.Held, but string) []Q
 		case v.Waits:
 			v.State = "waits for your answer until " + dayWords(q.Offer.Expires)
 		case q.Settled():
-			v.State = workshop.AnswerWords[q.Answer.Record.Answer]
+			v.State = "you answered: " + workshop.AnswerWords[q.Answer.Record.Answer]
 		default:
 			v.State = "ran out on " + dayWords(q.Offer.Expires) + " without an answer"
 		}
@@ -255,7 +258,7 @@ func (s *Server) questionViews(r *http.Request, h workshop.Held, but string) []Q
 
 func (s *Server) ownerPage(r *http.Request, h workshop.Held, a workshop.Asked, report workshop.AskedReport, given GivenAnswer, errors []FormError) OwnerPage {
 	link := linkAddress(r)
-	page := OwnerPage{Base: ownerBase(s, "Your decision", report.Machine), Asked: report, At: link + "/q/" + report.Offer.ID, Link: link, Digest: a.Digest, Expires: a.Offer.Expires,
+	page := OwnerPage{Base: ownerBase(s, "Shall this be done?", report.Machine), Asked: report, At: link + "/q/" + report.Offer.ID, Link: link, Digest: a.Digest, Expires: a.Offer.Expires,
 		Given: given, Errors: errors, Others: s.questionViews(r, h, report.Offer.ID), glossary: newGlossary(report.Words)}
 	page.Wrong = len(errors) > 0
 	seen, shown := map[string]bool{}, map[string]bool{}
@@ -305,30 +308,33 @@ func gistOf(report workshop.AskedReport, faults []OwnerFault) Gist {
 	o := report.Offer
 	var g Gist
 	var lost [3]float64
-	touched := false
 	for _, f := range faults {
-		line := GistLine{Complaint: f.Complaint, Act: "nothing is recommended"}
 		for _, x := range f.Rivals {
 			if !x.Recommended {
 				continue
 			}
-			line.Act, line.Final = x.Title, !x.Reversible && !x.Nothing
+			g.Acts = append(g.Acts, GistAct{x.Title, !x.Reversible && !x.Nothing})
 			if e := x.Effects; e != nil && !x.Nothing {
-				touched = true
 				for i, r := range []scoring.EffectResult{e.Substance, e.Surface, e.Correctness} {
 					lost[i] += r.ForGood.Mean
 				}
 			}
 		}
-		g.Lines = append(g.Lines, line)
 	}
+	currency := o.Offer.Ceiling.Currency
 	g.Cost = fmt.Sprintf("At most %s.", o.Offer.Ceiling)
 	if c := o.Cost; c != nil {
-		g.Cost = fmt.Sprintf("Half of the time at most %s, four times in five at most %s. The ceiling is %s.", wholeMoney(math.Round(c.P50), c.P50, o.Offer.Ceiling.Currency), wholeMoney(math.Ceil(c.P80), c.P80, o.Offer.Ceiling.Currency), o.Offer.Ceiling)
+		g.Cost = fmt.Sprintf("Half of the time at most %s, four times in five at most %s. The ceiling is %s.", wholeMoney(math.Round(c.P50), c.P50, currency), wholeMoney(math.Ceil(c.P80), c.P80, currency), o.Offer.Ceiling)
 	}
-	g.Lost = "Nothing is lost for good."
-	if touched {
-		g.Lost = fmt.Sprintf("On average %s points of substance, %s of surface and %s of correctness, of 1000 each.", pointsWords(max(lost[0], 0)), pointsWords(max(lost[1], 0)), pointsWords(max(lost[2], 0)))
+	g.Lost = "Nothing."
+	var of []string
+	for i, name := range []string{"substance", "surface", "correctness"} {
+		if lost[i] > 0.00005 {
+			of = append(of, pointsWords(lost[i])+" of "+name)
+		}
+	}
+	if of != nil {
+		g.Lost = fmt.Sprintf("On average, in points of 1000: %s.", strings.Join(of, ", "))
 	}
 	if v := o.Value; v != nil && len(v.Afters) > 0 {
 		g.Value = ratioSaid(v.Afters[0])

@@ -17,16 +17,38 @@ import (
 // SumView opens one figure of an offer: what went in, what came out, by which
 // method, and how to get it again.
 type SumView struct {
-	Title, Asks string
-	Says        []string // with interval and unit
-	Inputs      []string
-	More        int // further inputs, which the file holds
-	Assumes     string
-	Method      string
-	Catalog     string
-	Standpoint  string
-	File        string // address of the input
-	Command     string
+	Title      string
+	Says       []string // with interval and unit; nil where they stand above it
+	Inputs     []string
+	More       int // further inputs, which the file holds
+	Method     string
+	Short      string // the method without its version
+	Catalog    string
+	Standpoint string
+	File       string // address of the input
+	Command    string
+}
+
+// Assumption is what the figures of one method rest on.
+type Assumption struct{ Short, Asks, Rests string }
+
+// assumptions are those of the methods that an offer uses, each once.
+func assumptions(o workshop.OfferReport) []Assumption {
+	var out []Assumption
+	for _, e := range o.Offer.Shown {
+		short, _, _ := strings.Cut(e.Method, "/")
+		if slices.ContainsFunc(out, func(a Assumption) bool { return a.Short == short }) {
+			continue
+		}
+		a := Assumption{Short: short, Rests: assumed[e.Method]}
+		for _, m := range scoring.Methods() {
+			if m.Name == e.Method {
+				a.Asks = m.Question
+			}
+		}
+		out = append(out, a)
+	}
+	return out
 }
 
 // assumed says of each method what its figure rests on.
@@ -45,22 +67,14 @@ const inputsShown = 12
 // sumViews opens every figure that an offer froze, under what it is of.
 func sumViews(o workshop.OfferReport, machine, base string, n names) map[string][]SumView {
 	out := map[string][]SumView{}
-	titles := map[string]string{}
-	for _, x := range o.Options {
-		titles[x.ID] = x.Title
-	}
 	for i, e := range o.Offer.Shown {
-		v := SumView{Method: e.Method, Catalog: e.Catalog, Standpoint: e.Standpoint, Assumes: assumed[e.Method], File: base + "/sums/" + strconv.Itoa(i) + ".json",
+		v := SumView{Method: e.Method, Catalog: e.Catalog, Standpoint: e.Standpoint, File: base + "/sums/" + strconv.Itoa(i) + ".json",
 			Command: "asfound calc " + e.Method + " < " + sumFile(machine, o.ID, i)}
-		for _, m := range scoring.Methods() {
-			if m.Name == e.Method {
-				v.Asks = m.Question
-			}
-		}
+		v.Short, _, _ = strings.Cut(e.Method, "/")
 		of := e.Of
 		switch option, index, isEffect := strings.Cut(e.Of, "/"); {
 		case isEffect:
-			of, v.Title = option, fmt.Sprintf("%s: what it does to the %s", upperFirst(titles[option]), index)
+			of, v.Title = option, fmt.Sprintf("What it does to the %s", index)
 		case e.Of == "cost":
 			v.Title = "How the cost was added up"
 		case e.Of == "value":
@@ -92,12 +106,6 @@ func sumFile(machine, offer string, i int) string {
 func sumSays(o workshop.OfferReport, e registry.NamedEstimate) []string {
 	currency := o.Offer.Ceiling.Currency
 	switch e.Method {
-	case scoring.MethodEffect:
-		var r scoring.EffectResult
-		if json.Unmarshal(e.Result, &r) == nil {
-			return []string{fmt.Sprintf("Now: about %s points of 1000, with a chance of 80 %% from %s to %s.", pointsWords(r.Now.Median), pointsWords(r.Now.Low80), pointsWords(r.Now.High80)),
-				fmt.Sprintf("For good: about %s points of 1000, with a chance of 80 %% from %s to %s.", pointsWords(r.ForGood.Median), pointsWords(r.ForGood.Low80), pointsWords(r.ForGood.High80))}
-		}
 	case scoring.MethodIndex:
 		var r scoring.IndexResult
 		if json.Unmarshal(e.Result, &r) == nil {
@@ -158,6 +166,17 @@ func sumInputs(e registry.NamedEstimate, currency string, n names) []string {
 			out = append(out, fmt.Sprintf("%s: found with a chance of %s, then %s more.", upperFirst(f.ID), percentWords(f.Chance), moneyWords(f.Cost, currency)))
 		}
 		return out
+	}
+	if e.Method == scoring.MethodIndex {
+		var in scoring.IndexInput
+		if json.Unmarshal(e.Input, &in) != nil {
+			return nil
+		}
+		parts := 0
+		for _, a := range in.Assemblies {
+			parts += len(a.Parts)
+		}
+		return []string{fmt.Sprintf("%s, each with what it counts, what each state is worth and how likely each is; the file holds them all.", plural(parts, "component", "components"))}
 	}
 	var tree any
 	dec := json.NewDecoder(bytes.NewReader(e.Input))
