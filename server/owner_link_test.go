@@ -3,6 +3,8 @@ package server
 import (
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"net/http"
@@ -236,6 +238,24 @@ func TestHowLinksEnd(t *testing.T) {
 	expired := drover(t)
 	expired.clock.Add(15 * 24 * 3600)
 	told(expired, "/o/"+expired.token, http.StatusGone, "This link has run out", "The workshop can make a new link.")
+}
+
+// TestALinkOfOneProposal: ledgers hold links that lead to one offer, and to no
+// other for ever.
+func TestALinkOfOneProposal(t *testing.T) {
+	b := drover(t)
+	offer, _, _, _ := b.load().OfferOf("ask-magneto")
+	sum := sha256.Sum256([]byte("of-old"))
+	b.record(&registry.Proposal{Common: id("old"), To: "imogen", By: "tamsin", Offer: offer, Link: &registry.Link{TokenHash: hex.EncodeToString(sum[:]), Expires: offer.Expires}})
+	page := readPage(t, b.get("/o/of-old").Body.String())
+	page.landmarks()
+	require.NotContains(t, page.text(), "Also at this link")
+	require.Equal(t, http.StatusNotFound, b.get("/o/of-old/q/ask-magneto").Code)
+	b.clock.Add(60)
+	require.Equal(t, "/o/of-old/q/old", b.post("/o/of-old/answer", b.ownerForm("/o/of-old", "refuse")).Header().Get("Location"))
+	receipt := readPage(t, b.get("/o/of-old").Body.String())
+	require.Contains(t, receipt.text(), "Your answer is recorded")
+	require.NotContains(t, receipt.text(), "Also at this link")
 }
 
 // TestEveryFigureHasItsSum: each input that the page offers, run by the method
