@@ -66,7 +66,7 @@ func (s *serveCommand) Run(c *call) error {
 	log := slog.NewJSONHandler(c.Stderr, nil)
 	handler, err := server.New(server.Config{Workshop: o.Workshop,
 		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight,
-		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels,
+		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels, Receipt: writeReceipt,
 		Bundle: func(ctx context.Context, w io.Writer, machine string, public bool) error {
 			return o.writeBundle(ctx, w, machine, public, false)
 		},

@@ -40,6 +40,8 @@ type Config struct {
 	// to be printed. base begins the address in each label's code.
 	Card   func(ctx context.Context, out io.Writer, machine, option string) error
 	Labels func(ctx context.Context, out io.Writer, machine, base, layout string) error
+	// Receipt prints the receipt of an owner's answer.
+	Receipt func(ctx context.Context, out io.Writer, r *workshop.OwnerReceipt) error
 	// Verify checks an uploaded bundle and answers with its findings, which
 	// are sent on as JSON. Nothing of the bundle is kept.
 	Verify func(ctx context.Context, bundle io.ReaderAt, size int64) (any, error)

@@ -95,6 +95,10 @@ func newBench(t testing.TB) *bench {
 			_, err := fmt.Fprintf(out, "%%PDF %s %s %s", machine, base, layout)
 			return err
 		},
+		Receipt: func(_ context.Context, out io.Writer, r *workshop.OwnerReceipt) error {
+			_, err := fmt.Fprintf(out, "%%PDF %s %s", r.Answer.Answer, r.Digest)
+			return err
+		},
 		Bundle: func(_ context.Context, out io.Writer, machine string, public bool) error {
 			_, err := fmt.Fprintf(out, "PK %s %t", machine, public)
 			return err

@@ -116,7 +116,7 @@ func (s *Server) machinePage(report *workshop.Report, whole bool) (MachinePage, 
 		}
 	}
 	for _, o := range report.Offers {
-		if o.Standing == "" && !o.Superseded {
+		if (o.Standing == "" || o.Standing == "ask" || o.Standing == "defer") && !o.Superseded {
 			page.Waiting = append(page.Waiting, o)
 		}
 	}

@@ -53,8 +53,8 @@ var templateFuncs = template.FuncMap{
 	"strip": func(machine string, photos []workshop.PhotoReport) PhotoStrip {
 		return PhotoStrip{"/machines/" + machine + "/photos", photos, true}
 	},
-	"ownerstrip": func(token string, photos []workshop.PhotoReport) PhotoStrip {
-		return PhotoStrip{"/o/" + token + "/photos", photos, false}
+	"ownerstrip": func(link string, photos []workshop.PhotoReport) PhotoStrip {
+		return PhotoStrip{link + "/photos", photos, false}
 	},
 }
 

@@ -15,7 +15,7 @@ import (
 // pageTypes is which struct each page's template is given.
 var pageTypes = map[string]reflect.Type{
 	"machines": typeOf[MachinesPage](), "machine": typeOf[MachinePage](), "component": typeOf[ComponentPage](), "drawing": typeOf[DrawingPage](), "group": typeOf[GroupPage](), "options": typeOf[OptionsPage](), "plan": typeOf[PlanPage](), "value": typeOf[ValuePage](), "needed": typeOf[PartsPage](), "worth": typeOf[WorthPage](), "faults": typeOf[FaultsPage](), "fault": typeOf[FaultPage](),
-	"proposal": typeOf[ProposalPage](), "asked": typeOf[AskedPage](), "owner": typeOf[OwnerPage](), "check-answer": typeOf[CheckAnswerPage](),
+	"proposal": typeOf[ProposalPage](), "asked": typeOf[AskedPage](), "owner": typeOf[OwnerPage](), "links": typeOf[LinksPage](), "owner-desk": typeOf[DeskPage](), "owner-over": typeOf[OverPage](), "check-answer": typeOf[CheckAnswerPage](),
 	"bench-index": typeOf[BenchIndexPage](), "bench": typeOf[BenchPage](), "bench-table": typeOf[BenchTablePage](),
 	"survey": typeOf[SurveyPage](), "survey-stop": typeOf[StopPage](), "survey-picture": typeOf[ListedPage](),
 	"found": typeOf[FindPage](), "compare": typeOf[ComparePage](),

@@ -43,10 +43,12 @@ type Report struct {
 	Faults    []FaultReport    `json:"faults"`
 	Openings  []OpeningReport  `json:"openings"`
 	Offers    []OfferReport    `json:"offers"`
-	Work      []WorkReport     `json:"work"`
-	Removed   []RemovedReport  `json:"removed_parts"`
-	Checks    []CheckReport    `json:"checks"`
-	Gates     []GateReport     `json:"gates"`
+	// Links are those by which owners decide.
+	Links   []LinkReport    `json:"owner_links,omitempty"`
+	Work    []WorkReport    `json:"work"`
+	Removed []RemovedReport `json:"removed_parts"`
+	Checks  []CheckReport   `json:"checks"`
+	Gates   []GateReport    `json:"gates"`
 	// Due is what is to be looked at again; Usage what the machine has done.
 	Due      []DueReport     `json:"due"`
 	Usage    *UsageReport    `json:"usage,omitempty"`
@@ -413,6 +415,8 @@ type AnswerReport struct {
 	Digest     string    `json:"digest"`
 	Recorded   time.Time `json:"recorded"`
 	TakenBack  bool      `json:"taken_back,omitempty"`
+	// Replies are the workshop's, to an answer that is a question.
+	Replies []ReplyReport `json:"replies,omitempty"`
 }
 
 // WorkReport is one work entry.

@@ -27,7 +27,7 @@ type ViewTx = interface {
 
 // ViewVersion is the version of the derived data. Raise it when the code below
 // derives something else; every registry then rebuilds at its next start.
-const ViewVersion = 2
+const ViewVersion = 3
 
 // The key families of the views.
 const (
@@ -180,6 +180,9 @@ func summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
 			link = b.Link
 		case *registry.ChangeRequest:
 			link = b.Link
+		case *registry.OwnerLink:
+			tx.Put(viewLink+b.Link.TokenHash, []byte(d.ID))
+			continue
 		default:
 			continue
 		}
