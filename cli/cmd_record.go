@@ -164,10 +164,12 @@ func writeFile(name string, write func(io.Writer) error) error {
 }
 
 type verifyCommand struct {
-	Bundle   string   `arg:"" type:"path" help:"the bundle"`
-	Against  string   `type:"path" help:"an older bundle of the same machine: nothing in it may have been rewritten"`
-	Key      []string `help:"the registry's public key, got from the registry itself; may be repeated" sep:"none"`
-	Repacked bool     `help:"the archive was unpacked and packed again by another program"`
+	Bundle  string   `arg:"" type:"path" help:"the bundle"`
+	Against string   `type:"path" help:"an older bundle of the same machine: nothing in it may have been rewritten"`
+	Key     []string `help:"the registry's public key, got from the registry itself; may be repeated" sep:"none"`
+	// Fingerprint is told by telephone or read from paper.
+	Fingerprint string `help:"the fingerprint of the key that you expect: sixteen figures, such as \"12ab 34cd 56ef 7890\""`
+	Repacked    bool   `help:"the archive was unpacked and packed again by another program"`
 }
 
 // Run checks a bundle with nothing but its bytes.
@@ -177,7 +179,10 @@ func (v *verifyCommand) Run(c *call) error {
 			return badFlag("--key", k, "the line that \"asfound dossier\" printed: name, hash and key, with \"+\" between")
 		}
 	}
-	opts := dossier.VerifyOptions{Keys: v.Key, Repacked: v.Repacked}
+	if v.Fingerprint != "" && !dossier.IsFingerprint(v.Fingerprint) {
+		return badFlag("--fingerprint", v.Fingerprint, "sixteen figures from 0 to 9 and a to f")
+	}
+	opts := dossier.VerifyOptions{Keys: v.Key, Repacked: v.Repacked, Fingerprint: v.Fingerprint}
 	newer, size, err := openFile(v.Bundle)
 	if err != nil {
 		return err

@@ -45,6 +45,8 @@ func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
 		Verify: func(_ context.Context, r io.ReaderAt, size int64) (any, error) {
 			return dossier.Verify(r, size, dossier.VerifyOptions{})
 		},
+		CheckBundle: checkBundle(o.Workshop), Condition: o.writeCondition,
+		KeyFingerprint: dossier.Fingerprint(o.verifier), PublicKey: o.verifier,
 		BaseURL: baseURL, Version: Version, Logger: slog.New(slog.NewJSONHandler(c.Stderr, nil)), Now: c.Now})
 	if err != nil {
 		return err

@@ -116,7 +116,7 @@ func readManifest(data []byte) (Manifest, error) {
 	dec := json.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&m); err != nil {
-		return m, err
+		return m, errors.New("it holds something that no manifest holds")
 	}
 	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
 		return m, errors.New("there is more text after it")

@@ -20,7 +20,7 @@ var stylesheet []byte
 type pageSet map[string]*template.Template
 
 // sharedTemplates are parsed into every page.
-var sharedTemplates = []string{"templates/layout.html", "templates/form.html", "templates/parts.html"}
+var sharedTemplates = []string{"templates/layout.html", "templates/form.html", "templates/parts.html", "templates/sum.html"}
 
 // parsePages parses every page of the program.
 func parsePages() (pageSet, error) {

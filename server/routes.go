@@ -158,6 +158,14 @@ func routes() []route {
 		page("/machines/{id}/dossier.pdf", downloadPDF),
 		page("/machines/{id}/bundle.zip", downloadZip),
 
+		page("/machines/{id}/sum/{figure}", pageSum),
+		page("/machines/{id}/sum/{figure}/input.json", downloadSum),
+		page("/methods/{method}", pageMethod),
+		page("/machines/{id}/story", pageStory),
+		page("/machines/{id}/condition.pdf", downloadCondition),
+		page("/verify", pageVerifyForm),
+		upload("/verify", 2*maxBundle+1<<20, pageVerifyPost),
+
 		page("/o/{token}", pageOwner),
 		{method: http.MethodPost, pattern: "/o/{token}/choose", do: pageOwnerStep(false), takes: formType, limit: formLimit},
 		{method: http.MethodPost, pattern: "/o/{token}/check", do: pageOwnerStep(true), takes: formType, limit: formLimit},

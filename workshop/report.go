@@ -106,8 +106,10 @@ type IndexReport struct {
 	AsFound  *scoring.IndexResult `json:"as_found,omitempty"`
 	Coverage float64              `json:"coverage"`
 	Refused  string               `json:"refused,omitempty"`
-	// Input is exactly what `calc index` takes to give Now.
-	Input *scoring.IndexInput `json:"-"`
+	// Input is exactly what `calc index` takes to give Now, BackInput what it
+	// takes to give Recoverable.
+	Input     *scoring.IndexInput `json:"-"`
+	BackInput *scoring.IndexInput `json:"-"`
 }
 
 // AgreementReport is the custody agreement.
