@@ -48,7 +48,7 @@ func (p *pdf) conditionHead() {
 	p.facts([2]string{"As recorded until", date(p.r.Changed)}, [2]string{"As-found survey", p.surveyWords()}, [2]string{"Edition", p.edition()},
 		[2]string{"State of the job", p.r.Phase}, [2]string{"Digest of the survey", p.r.Survey.Digest}, [2]string{"Head of the record", p.r.Head})
 	p.gap(3)
-	p.write(body("Condition is that of the part as an object, on a scale from 0 to 5: a rusty part may still be the first one. Function is what it did when it was tried; “not tested” says just that. The report tells what was seen and tried, by whom and when. It does not say that the machine may be ridden: that is for local rules and a qualified person."))
+	p.write(body("Condition is that of the part as it was found, as an object, on a scale from 0 to 5: a rusty part may still be the first one. Function is what it did when it was tried last, after any work; “not tested” says just that. The report tells what was seen and tried, by whom and when. It does not say that the machine may be ridden: that is for local rules and a qualified person."))
 	p.facts([2]string{"Steps of condition", p.conditionWords()})
 }
 
@@ -104,7 +104,7 @@ func (p *pdf) conditionSummary() {
 	}
 	if len(poor) > 0 {
 		p.part("What failed, was found unsafe, or is in the two lowest steps")
-		p.table([]column{{"Component", 2.2}, {"Condition", 1.4}, {"Function", 1.1}, {"Noted", 3}}, poor)
+		p.table([]column{{"Component", 2.2}, {"Condition as found", 1.2}, {"Function now", 1.1}, {"Noted", 3}}, poor)
 	}
 }
 
@@ -167,7 +167,7 @@ func (p *pdf) conditionGroups() {
 		}
 		if len(rows) > 0 {
 			p.part(g.Name)
-			p.table([]column{{"Component", 2.3}, {"Condition", 1}, {"Function", 1.1}, {"Finish", 1.4}, {"Noted, and done since", 3}}, rows)
+			p.table([]column{{"Component", 2.3}, {"Condition as found", 1}, {"Function now", 1.1}, {"Finish", 1.4}, {"Noted, and done since", 3}}, rows)
 		}
 	}
 }

@@ -68,6 +68,9 @@ type StoryClaim struct {
 	For, Against []StoryEvidence
 	// Rivals are the next likeliest answers.
 	Rivals string
+	// Likeliest is the answer that the findings are set against, where none is
+	// told.
+	Likeliest string
 	Sum    SumLink
 }
 
@@ -250,6 +253,9 @@ func storyClaim(report *workshop.Report, c *workshop.ComponentReport, a *worksho
 		}
 	}
 	out.Rivals = rivalWords(a.Posterior, top)
+	if a.Undetermined || a.Leading == "" {
+		out.Likeliest = plainWords(top) + " " + scoring.Percent(with)
+	}
 	return out
 }
 
@@ -273,12 +279,15 @@ func odds(p float64) float64 { return max(p, 1e-12) / max(1-p, 1e-12) }
 func strengthWords(ratio float64) string {
 	switch {
 	case ratio > 1.05:
-		return fmt.Sprintf("Speaks for it: %s, %s.", scoring.Verbal(ratio), ratioWords(ratio))
+		return fmt.Sprintf("Speaks for it: %s, %s.", scoring.Verbal(ratio), together(ratioWords(ratio)))
 	case ratio < 1/1.05:
-		return fmt.Sprintf("Speaks against it: %s, %s.", scoring.Verbal(1/ratio), ratioWords(1/ratio))
+		return fmt.Sprintf("Speaks against it: %s, %s.", scoring.Verbal(1/ratio), together(ratioWords(1/ratio)))
 	}
 	return "Changes little, the others standing."
 }
+
+// together keeps a figure on one line.
+func together(s string) string { return strings.ReplaceAll(s, " ", "\u00a0") }
 
 // rivalWords are the next likeliest answers, down to one in a hundred.
 func rivalWords(d scoring.Distribution, top string) string {
@@ -407,7 +416,7 @@ func (p *StoryPage) glance(report *workshop.Report) {
 		fmt.Sprintf("Of %s, %d are told as original, %d are likelier original than anything else but not told, %d are told as something else, and %d are open.", plural(original+leaning+other+open, "component", "components"), original, leaning, other, open),
 		fmt.Sprintf("%s done, %d of them without anybody’s approval; %s refused by the owner.", plural(len(p.Done), "piece of work was", "pieces of work were"), unapproved, plural(len(p.Refused), "proposal was", "proposals were")),
 		fmt.Sprintf("%s taken off and %s kept with the machine.", plural(len(report.Removed), "part was", "parts were"), plural(keptParts(report), "is", "are")),
-		fmt.Sprintf("%s listed, with what would settle each.", plural(len(report.Uncertain)+len(report.Questions), "open question is", "open questions are")),
+		fmt.Sprintf("%s listed.", plural(len(report.Uncertain)+len(report.Questions), "open question is", "open questions are")),
 	}
 	if s := report.Survey; s.Sealed {
 		p.Glance = append(p.Glance, fmt.Sprintf("The as-found survey was sealed on %s, before any work, with %s named in it.", dayWords(s.SealedOn), plural(len(s.Gaps), "gap", "gaps")))

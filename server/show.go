@@ -157,6 +157,9 @@ func dayWords(d any) string {
 	if t, err := time.Parse("2006-01", s); err == nil {
 		return t.Format("January 2006")
 	}
+	if about, ok := strings.CutSuffix(s, "~"); ok && !strings.Contains(about, "/") {
+		return "about " + dayWords(about)
+	}
 	from, to, isSpan := strings.Cut(s, "/")
 	switch {
 	case !isSpan:
