@@ -36,18 +36,7 @@ func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
 	if err != nil {
 		return err
 	}
-	handler, err := server.New(server.Config{Workshop: o.Workshop,
-		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight,
-		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels,
-		Bundle: func(ctx context.Context, w io.Writer, machine string, public bool) error {
-			return o.writeBundle(ctx, w, machine, public, false)
-		},
-		Verify: func(_ context.Context, r io.ReaderAt, size int64) (any, error) {
-			return dossier.Verify(r, size, dossier.VerifyOptions{})
-		},
-		CheckBundle: checkBundle(o.Workshop), Condition: o.writeCondition,
-		KeyFingerprint: dossier.Fingerprint(o.verifier), PublicKey: o.verifier,
-		BaseURL: baseURL, Version: Version, Logger: slog.New(slog.NewJSONHandler(c.Stderr, nil)), Now: c.Now})
+	handler, err := c.handler(o, baseURL)
 	if err != nil {
 		return err
 	}
@@ -86,6 +75,22 @@ func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
 	}
 	fmt.Fprintln(c.Stdout, "Stopped.")
 	return nil
+}
+
+// handler is the server of an open registry.
+func (c *call) handler(o *opened, baseURL string) (http.Handler, error) {
+	return server.New(server.Config{Workshop: o.Workshop,
+		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight,
+		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels,
+		Bundle: func(ctx context.Context, w io.Writer, machine string, public bool) error {
+			return o.writeBundle(ctx, w, machine, public, false)
+		},
+		Verify: func(_ context.Context, r io.ReaderAt, size int64) (any, error) {
+			return dossier.Verify(r, size, dossier.VerifyOptions{})
+		},
+		CheckBundle: checkBundle(o.Workshop), Condition: o.writeCondition,
+		KeyFingerprint: dossier.Fingerprint(o.verifier), PublicKey: o.verifier,
+		BaseURL: baseURL, Version: Version, Logger: slog.New(slog.NewJSONHandler(c.Stderr, nil)), Now: c.Now})
 }
 
 type pingCommand struct {

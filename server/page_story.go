@@ -413,13 +413,13 @@ func (p *StoryPage) glance(report *workshop.Report) {
 		}
 	}
 	p.Glance = []string{
-		fmt.Sprintf("Of %s, %d are told as original, %d are likelier original than anything else but not told, %d are told as something else, and %d are open.", plural(original+leaning+other+open, "component", "components"), original, leaning, other, open),
-		fmt.Sprintf("%s done, %d of them without anybody’s approval; %s refused by the owner.", plural(len(p.Done), "piece of work was", "pieces of work were"), unapproved, plural(len(p.Refused), "proposal was", "proposals were")),
-		fmt.Sprintf("%s taken off and %s kept with the machine.", plural(len(report.Removed), "part was", "parts were"), plural(keptParts(report), "is", "are")),
-		fmt.Sprintf("%s listed.", plural(len(report.Uncertain)+len(report.Questions), "open question is", "open questions are")),
+		fmt.Sprintf("%s. Told as original: %d. Likelier original than anything else, but not told: %d. Told as something else: %d. Open: %d.", plural(original+leaning+other+open, "component", "components"), original, leaning, other, open),
+		fmt.Sprintf("Pieces of work: %d. Of them without anybody’s approval: %d. Proposals that the owner refused: %d.", len(p.Done), unapproved, len(p.Refused)),
+		fmt.Sprintf("Parts taken off: %d. Of them kept with the machine: %d.", len(report.Removed), keptParts(report)),
+		fmt.Sprintf("Open questions on this page: %d.", len(report.Uncertain)+len(report.Questions)),
 	}
 	if s := report.Survey; s.Sealed {
-		p.Glance = append(p.Glance, fmt.Sprintf("The as-found survey was sealed on %s, before any work, with %s named in it.", dayWords(s.SealedOn), plural(len(s.Gaps), "gap", "gaps")))
+		p.Glance = append(p.Glance, fmt.Sprintf("The as-found survey was sealed on %s, before any work. Gaps named in it: %d.", dayWords(s.SealedOn), len(s.Gaps)))
 	} else {
 		p.Glance = append(p.Glance, "The as-found survey has not been sealed: it can still change.")
 	}

@@ -78,7 +78,7 @@ func (s *Server) verifyForm() Form {
 	}}, {Title: "If you have them", Hint: "None of this is needed. Each makes the answer stronger.", Fields: []Field{
 		{Name: "older", Label: "An older bundle of the same machine", Kind: "file", Accept: ".zip,application/zip", Hint: "Then it is checked that the later one continues it, and that nothing was rewritten between."},
 		{Name: "checkpoint", Label: "Or the text of an earlier checkpoint", Kind: "area", Hint: "The file checkpoint.txt of an older bundle, or what somebody copied from it. A few lines prove as much as the whole bundle."},
-		{Name: "key", Label: "The registry’s public key, or its fingerprint", Kind: "text", Hint: "Got from the registry itself or from paper, and not from the bundle: a forger can put a key of his own there. A fingerprint has sixteen figures, such as 12ab 34cd 56ef 7890."},
+		{Name: "expected", Label: "The registry’s public key, or its fingerprint", Kind: "text", Hint: "Got from the registry itself or from paper, and not from the bundle: a forger can put a key of his own there. A fingerprint has sixteen figures, such as 12ab 34cd 56ef 7890."},
 	}}}}
 }
 
@@ -136,7 +136,7 @@ func (s *Server) receive(r *http.Request) (*received, string, error) {
 			if err := u.keep(name, part.FileName(), part, s.bundleLimit()); err != nil {
 				return u, name, err
 			}
-		case "checkpoint", "key":
+		case "checkpoint", "expected":
 			text, err := io.ReadAll(io.LimitReader(part, maxVerifyText+1))
 			if err != nil {
 				return u, name, readFailed(err)
@@ -173,7 +173,7 @@ func pageVerifyPost(s *Server, r *http.Request) (answer, error) {
 	u, field, err := s.receive(r)
 	defer u.close()
 	page := VerifyPage{Form: s.verifyForm()}
-	page.Form.fill(map[string][]string{"checkpoint": {u.texts["checkpoint"]}, "key": {u.texts["key"]}})
+	page.Form.fill(map[string][]string{"checkpoint": {u.texts["checkpoint"]}, "expected": {u.texts["expected"]}})
 	wrong := func(field, text string, status int) (answer, error) {
 		for i := range page.Form.Parts {
 			for j := range page.Form.Parts[i].Fields {
@@ -194,14 +194,14 @@ func pageVerifyPost(s *Server, r *http.Request) (answer, error) {
 	case u.files["older"] != nil && u.texts["checkpoint"] != "":
 		return wrong("checkpoint", "Give the older bundle or the checkpoint, and not both.", http.StatusUnprocessableEntity)
 	}
-	q := BundleQuestion{Bundle: u.files["bundle"], BundleSize: u.sizes["bundle"], Checkpoint: []byte(u.texts["checkpoint"]), Key: u.texts["key"]}
+	q := BundleQuestion{Bundle: u.files["bundle"], BundleSize: u.sizes["bundle"], Checkpoint: []byte(u.texts["checkpoint"]), Key: u.texts["expected"]}
 	if older := u.files["older"]; older != nil {
 		q.Older, q.OlderSize = older, u.sizes["older"]
 	}
 	found, err := s.CheckBundle(r.Context(), q)
 	switch codeOf(err) {
 	case registry.CodeInvalid:
-		return wrong("key", sentence(messageOf(err)), http.StatusUnprocessableEntity)
+		return wrong("expected", sentence(messageOf(err)), http.StatusUnprocessableEntity)
 	case registry.CodeUnsupported:
 		return wrong("bundle", sentence(messageOf(err)), http.StatusUnprocessableEntity)
 	}
