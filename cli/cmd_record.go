@@ -105,14 +105,15 @@ type dossierCommand struct {
 	Machine   string `arg:"" help:"the machine's name in the registry"`
 	PDF       string `name:"pdf" type:"path" help:"write the PDF here"`
 	Bundle    string `type:"path" help:"write the bundle here"`
+	Condition string `type:"path" help:"write the condition report here, a PDF to print and sign"`
 	Public    bool   `help:"the public edition: numbers masked, names and places withheld"`
 	Originals bool   `help:"put the original pictures into the private bundle, with all that the camera wrote into them"`
 }
 
 // Run writes the dossier.
 func (d *dossierCommand) Run(c *call) error {
-	if d.PDF == "" && d.Bundle == "" {
-		return registry.Refuse(registry.CodeInvalid, "Name a file with --pdf, --bundle or both.", "It is not said what to write")
+	if d.PDF == "" && d.Bundle == "" && d.Condition == "" {
+		return registry.Refuse(registry.CodeInvalid, "Name a file with --pdf, --bundle, --condition or several of them.", "It is not said what to write")
 	}
 	if d.Originals && (d.Public || d.Bundle == "") {
 		return registry.Refuse(registry.CodeInvalid, "Leave --originals out, or write a private bundle.", "Original pictures go into a private bundle alone")
@@ -128,6 +129,12 @@ func (d *dossierCommand) Run(c *call) error {
 		}
 		written["pdf"] = d.PDF
 	}
+	if d.Condition != "" {
+		if err := writeFile(d.Condition, func(w io.Writer) error { return o.writeCondition(c.ctx, w, d.Machine, d.Public) }); err != nil {
+			return err
+		}
+		written["condition"] = d.Condition
+	}
 	if d.Bundle != "" {
 		if err := writeFile(d.Bundle, func(w io.Writer) error { return o.writeBundle(c.ctx, w, d.Machine, d.Public, d.Originals) }); err != nil {
 			return err
@@ -135,7 +142,7 @@ func (d *dossierCommand) Run(c *call) error {
 		written["bundle"] = d.Bundle
 	}
 	return c.print(written, func(w io.Writer) {
-		for _, kind := range []string{"pdf", "bundle"} {
+		for _, kind := range []string{"pdf", "condition", "bundle"} {
 			if written[kind] != "" {
 				fmt.Fprintf(w, "Written: %s\n", written[kind])
 			}
@@ -180,7 +187,7 @@ func (v *verifyCommand) Run(c *call) error {
 		}
 	}
 	if v.Fingerprint != "" && !dossier.IsFingerprint(v.Fingerprint) {
-		return badFlag("--fingerprint", v.Fingerprint, "sixteen figures from 0 to 9 and a to f")
+		return badFlag("--fingerprint", v.Fingerprint, "0123 4567 89ab cdef")
 	}
 	opts := dossier.VerifyOptions{Keys: v.Key, Repacked: v.Repacked, Fingerprint: v.Fingerprint}
 	newer, size, err := openFile(v.Bundle)

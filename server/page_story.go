@@ -71,7 +71,7 @@ type StoryClaim struct {
 	// Likeliest is the answer that the findings are set against, where none is
 	// told.
 	Likeliest string
-	Sum    SumLink
+	Sum       SumLink
 }
 
 // StoryEvidence is one finding and how strongly it speaks.

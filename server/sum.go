@@ -182,7 +182,7 @@ func newSum(report *workshop.Report, f *workshop.Figure, query string) *Sum {
 	if m, ok := methodText(f.Method); ok {
 		s.Keys = m.keys()
 	}
-	say := sayer{names: namesOf(report), evidence: map[string]string{}}
+	say := sayer{names: namesOf(report), evidence: map[string]string{}, currency: f.Currency}
 	for _, e := range report.Evidence {
 		say.evidence[e.ID] = e.Says
 	}
@@ -206,6 +206,7 @@ func newSum(report *workshop.Report, f *workshop.Figure, query string) *Sum {
 type sayer struct {
 	names    names
 	evidence map[string]string
+	currency string // of every sum of money
 }
 
 // name says a component by its name and evidence by what it says.
@@ -220,6 +221,9 @@ func (y sayer) name(id string) string {
 		return y.names[option].Name + ", " + index
 	}
 	if _, sign, ok := strings.Cut(id, ":"); ok && strings.HasPrefix(id, "sv-") {
+		if asks[registry.Proposition(sign)] != "" {
+			return "the surveyor’s own reading"
+		}
 		return "seen at the survey: " + plainWords(sign)
 	}
 	return id
@@ -246,9 +250,19 @@ func (y sayer) origin(s *Sum) {
 		p, _ := out.Posterior.Get(state)
 		band := "–"
 		if b, ok := out.Band.Get(state); ok {
-			band = scoring.Percent(b[0]) + " to " + scoring.Percent(b[1])
+			band = "steady"
+			if scoring.Percent(b[0]) != scoring.Percent(b[1]) {
+				band = scoring.Percent(b[0]) + " to " + scoring.Percent(b[1])
+			}
 		}
 		states.Rows = append(states.Rows, []string{plainWords(state), scoring.Percent(in.Prior[i]), scoring.Percent(p), band})
+	}
+	if other, ok := out.Posterior.Get(registry.StateOther); ok {
+		prior := scoring.DefaultOther
+		if in.Other != nil {
+			prior = *in.Other
+		}
+		states.Rows = append(states.Rows, []string{"none of these", scoring.Percent(prior), scoring.Percent(other), "–"})
 	}
 	found := SumTable{Caption: "How likely each finding is, should the part be in that state (0 to 1)", Head: append([]string{"Finding", "Kind of evidence", "Trusted at"}, spaced(in.States)...)}
 	for _, e := range in.Evidence {
@@ -339,7 +353,7 @@ func (y sayer) other(s *Sum) {
 	case scoring.MethodCost:
 		var c scoring.CostResult
 		if json.Unmarshal(s.Result, &c) == nil {
-			s.Answer = append(s.Answer, fmt.Sprintf("%s is enough with a chance of 50 %%, %s with a chance of 80 %%, and %s with a chance of 95 %%.", moneyWords(c.P50, s.Currency), moneyWords(c.P80, s.Currency), moneyWords(c.P95, s.Currency)))
+			s.Answer = append(s.Answer, fmt.Sprintf("%s is enough with a chance of 50 %%, %s with a chance of 80 %%, and %s with a chance of 95 %%.", together(moneyWords(c.P50, s.Currency)), together(moneyWords(c.P80, s.Currency)), together(moneyWords(c.P95, s.Currency))))
 			s.Meaning = "It is the whole spread of what the cost may come to, by the mechanic’s least, likeliest and most for each piece of work and by what may be found."
 		}
 	case scoring.MethodValue:
@@ -370,7 +384,7 @@ func (y sayer) tables(raw json.RawMessage) []SumTable {
 	var walk func(prefix string, v map[string]any)
 	walk = func(prefix string, v map[string]any) {
 		for _, key := range slices.Sorted(maps.Keys(v)) {
-			name := keyWords(key)
+			name := keyWords(key) + y.unit(key)
 			if c, ok := y.names[key]; ok {
 				name = c.Name
 			}
@@ -413,9 +427,9 @@ func (y sayer) list(caption string, list []any) SumTable {
 			}
 		}
 	}
-	slices.SortStableFunc(keys, func(a, b string) int { return cmp.Compare(notID(a), notID(b)) })
+	slices.SortStableFunc(keys, func(a, b string) int { return cmp.Compare(keyRank(a), keyRank(b)) })
 	for _, k := range keys {
-		t.Head = append(t.Head, upperFirst(keyWords(k)))
+		t.Head = append(t.Head, upperFirst(keyWords(k))+y.unit(k))
 	}
 	for _, x := range list {
 		o, ok := x.(map[string]any)
@@ -431,11 +445,33 @@ func (y sayer) list(caption string, list []any) SumTable {
 	return t.cut()
 }
 
-func notID(key string) int {
-	if key == "id" {
-		return 0
+// keyRank puts names first, and what is likeliest between the least and the
+// most.
+func keyRank(key string) int {
+	if i := slices.Index([]string{"id", "low", "likely", "high"}, key); i >= 0 {
+		return i
 	}
-	return 1
+	return 9
+}
+
+// unit is the unit of a key, after a comma; "" for one that the list of keys
+// explains.
+func (y sayer) unit(key string) string {
+	switch key {
+	case "low", "likely", "high", "cost", "ceiling", "money", "price", "p50", "p80", "p95", "likely_sum", "exact_mean":
+		if y.currency != "" {
+			return ", " + y.currency
+		}
+	case "chance", "reliability", "intact", "works":
+		return ", 0 to 1"
+	case "weight":
+		return ", points"
+	case "hours":
+		return ", h"
+	case "lead":
+		return ", days"
+	}
+	return ""
 }
 
 func (t SumTable) cut() SumTable {

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/asfound/catalog"
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
 )
@@ -136,16 +137,25 @@ func (w *Workshop) claimAssumptions(component string, p registry.Proposition, a 
 	if prior, ok := w.Catalog.Prior(component, p); ok {
 		out = appendSentence(out, "Before any evidence", prior.Source, prior.Assumption)
 	}
+	signs := map[catalog.Basis][]string{}
+	var order []catalog.Basis
 	for _, id := range a.Evidence {
 		_, what, ok := strings.Cut(id, ":")
 		if !ok {
 			continue
 		}
-		if sign, ok := w.Catalog.Sign(what); ok {
-			out = appendSentence(out, "How likely the sign “"+strings.ReplaceAll(what, "-", " ")+"” is", sign.Source, sign.Assumption)
-		} else if table, ok := w.Catalog.Survey(p); ok {
-			out = appendSentence(out, "How far a surveyor’s reading is trusted", table.Source, table.Assumption)
+		sign, ok := w.Catalog.Sign(what)
+		basis, name := sign.Basis, "“"+strings.ReplaceAll(what, "-", " ")+"”"
+		if table, found := w.Catalog.Survey(p); !ok && found {
+			basis, name = table.Basis, "the surveyor’s reading"
 		}
+		if signs[basis] == nil {
+			order = append(order, basis)
+		}
+		signs[basis] = append(signs[basis], name)
+	}
+	for _, b := range order {
+		out = appendSentence(out, "How likely each finding is in each state: "+strings.Join(signs[b], ", "), b.Source, b.Assumption)
 	}
 	if a.Basis == "work" {
 		out = append(out, "Work has changed the part since; this is what the evidence says of it as it was.")
@@ -157,9 +167,9 @@ func (w *Workshop) claimAssumptions(component string, p registry.Proposition, a 
 func appendSentence(list []string, what, source, assumption string) []string {
 	switch {
 	case assumption != "":
-		return append(list, what+" is assumed: "+strings.TrimSuffix(assumption, ".")+".")
+		return append(list, what+". Assumed: "+strings.TrimSuffix(assumption, ".")+".")
 	case source != "":
-		return append(list, what+" is from a published source: "+strings.TrimSuffix(source, ".")+".")
+		return append(list, what+". From a published source: "+strings.TrimSuffix(source, ".")+".")
 	}
 	return list
 }
@@ -218,6 +228,12 @@ func (f figureFinder) effect(rest string) (*Figure, error) {
 
 func (f figureFinder) estimate(e registry.NamedEstimate, title, record string, recorded time.Time) *Figure {
 	out := &Figure{ID: f.id, Title: title, Method: e.Method, Catalog: e.Catalog, Standpoint: e.Standpoint, Input: json.RawMessage(e.Input), Result: json.RawMessage(e.Result), Record: record, Recorded: recorded}
+	switch e.Method {
+	case scoring.MethodCost:
+		out.Assumptions = []string{costAssumption}
+	case scoring.MethodValue:
+		out.Assumptions = []string{"What was thought of prices before any sale was looked at is the catalog’s, and stands in the file as the prior."}
+	}
 	if e.Standpoint != "" {
 		if _, index, ok := strings.Cut(e.Of, "/"); ok {
 			out.Assumptions = f.w.standpointAssumptions(e.Standpoint, index)
@@ -275,9 +291,20 @@ func (f figureFinder) fault(kind, fault string) (*Figure, error) {
 		}
 	}
 	if kind == "causes" {
-		return f.w.FigureOf(f.id, "What may cause: "+words, scoring.MethodFaults, s.Input.FaultsInput, s.Assumptions...)
+		out, err := f.w.FigureOf(f.id, "What may cause: "+words, scoring.MethodFaults, s.Input.FaultsInput, s.Assumptions...)
+		if len(s.Causes) > 0 {
+			worded(out, fmt.Sprintf("The likeliest cause is “%s”, with a probability of %s.", s.Causes[0].Title, s.Causes[0].Shown))
+		}
+		return out, err
 	}
-	return f.w.FigureOf(f.id, "Which test comes next for: "+words, scoring.MethodNext, s.Input, s.Assumptions...)
+	out, err := f.w.FigureOf(f.id, "Which test comes next for: "+words, scoring.MethodNext, s.Input, s.Assumptions...)
+	switch {
+	case s.Next != nil:
+		worded(out, fmt.Sprintf("The next test is “%s”.", s.Next.Title))
+	case s.Stop != nil:
+		worded(out, s.Stop.Say)
+	}
+	return out, err
 }
 
 // kept is an estimate as a record keeps it.
@@ -318,13 +345,21 @@ func offerCurrency(b registry.Body) string {
 
 // estimateTitle says of what an estimate is, by its method.
 func estimateTitle(e registry.NamedEstimate) string {
-	question := e.Method
+	switch of, index, _ := strings.Cut(e.Of, "/"); {
+	case e.Of == costOf:
+		return "What it is likely to cost, as it was put to the owner"
+	case e.Of == valueOf:
+		return "What it does to the value, as it was put to the owner"
+	case strings.HasPrefix(e.Of, leavingOf), strings.HasPrefix(e.Of, riskOf), index == "":
+	default:
+		return of + ": what it takes from the " + index + ", as it was shown"
+	}
 	for _, m := range scoring.Methods() {
 		if m.Name == e.Method {
-			question = m.Question
+			return m.Question
 		}
 	}
-	return question + " (" + e.Of + ")"
+	return e.Of
 }
 
 var notInFigure = regexp.MustCompile(`[^A-Za-z0-9._-]+`)
