@@ -29,9 +29,6 @@ var bundleChecks = []struct {
 	{"Each recorded figure comes out again from its own input.", []string{dossier.FindingEstimate}},
 }
 
-// continuation are the findings of two histories side by side.
-var continuation = []string{dossier.FindingFork, dossier.FindingOrder}
-
 // checkBundle answers the verify page.
 func checkBundle(w *workshop.Workshop) func(context.Context, server.BundleQuestion) (*server.BundleAnswer, error) {
 	return func(_ context.Context, q server.BundleQuestion) (*server.BundleAnswer, error) {
