@@ -174,6 +174,8 @@ type verifyCommand struct {
 	Bundle  string   `arg:"" type:"path" help:"the bundle"`
 	Against string   `type:"path" help:"an older bundle of the same machine: nothing in it may have been rewritten"`
 	Key     []string `help:"the registry's public key, got from the registry itself; may be repeated" sep:"none"`
+	// Checkpoint proves as much as an older bundle, in three lines.
+	Checkpoint string `type:"path" help:"an earlier checkpoint of the same machine, as a text: checkpoint.txt of an older bundle"`
 	// Fingerprint is told by telephone or read from paper.
 	Fingerprint string `help:"the fingerprint of the key that you expect: sixteen figures, such as \"12ab 34cd 56ef 7890\""`
 	Repacked    bool   `help:"the archive was unpacked and packed again by another program"`
@@ -195,6 +197,12 @@ func (v *verifyCommand) Run(c *call) error {
 		return err
 	}
 	defer newer.Close()
+	if v.Against != "" && v.Checkpoint != "" {
+		return registry.Refuse(registry.CodeInvalid, "Leave one of them out.", "--against and --checkpoint both say what is older")
+	}
+	if v.Checkpoint != "" {
+		return v.againstCheckpoint(c, dossier.Source{ReaderAt: newer, Size: size}, opts)
+	}
 	if v.Against == "" {
 		r, err := dossier.Verify(newer, size, opts)
 		return c.printVerified(r, err, "")
@@ -212,6 +220,28 @@ func (v *verifyCommand) Run(c *call) error {
 		r.Newer.Findings = append(append(r.Newer.Findings, r.Older.Findings...), r.Findings...)
 	}
 	return c.printVerified(r.Newer, err, fmt.Sprintf("Nothing of the older bundle was rewritten: its %d events begin the %d of this one.", r.Older.Events, r.Newer.Events))
+}
+
+// maxCheckpoint is the longest text of a checkpoint that is read, in bytes.
+const maxCheckpoint = 64 << 10
+
+// againstCheckpoint checks that a bundle continues what a checkpoint signed.
+func (v *verifyCommand) againstCheckpoint(c *call, newer dossier.Source, opts dossier.VerifyOptions) error {
+	f, size, err := openFile(v.Checkpoint)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	if size > maxCheckpoint {
+		return registry.Refuse(registry.CodeTooLarge, "Give the file checkpoint.txt, or use --against for a whole bundle.", "%s is too long for a checkpoint", v.Checkpoint)
+	}
+	text, err := io.ReadAll(f)
+	if err != nil {
+		return err
+	}
+	r, err := dossier.VerifyCheckpoint(newer, text, opts)
+	r.Newer.Findings = append(r.Newer.Findings, r.Findings...)
+	return c.printVerified(r.Newer, err, fmt.Sprintf("Nothing was rewritten since that checkpoint: its %d events begin the %d of this bundle.", r.Older.Events, r.Newer.Events))
 }
 
 func openFile(name string) (*os.File, int64, error) {
