@@ -45,6 +45,17 @@ type Config struct {
 	// Verify checks an uploaded bundle and answers with its findings, which
 	// are sent on as JSON. Nothing of the bundle is kept.
 	Verify func(ctx context.Context, bundle io.ReaderAt, size int64) (any, error)
+	// CheckBundle checks an uploaded bundle for the page on which people do it.
+	// CodeInvalid for a key that cannot be read, CodeUnsupported for a bundle of
+	// a newer format; what is found is no error.
+	CheckBundle func(ctx context.Context, q BundleQuestion) (*BundleAnswer, error)
+	// MaxBundle is the largest bundle that the page takes, in bytes; 512 MiB
+	// when 0.
+	MaxBundle int64
+	// Condition writes the condition report, in its public or private edition.
+	Condition func(ctx context.Context, out io.Writer, machine string, public bool) error
+	// KeyFingerprint is that of the registry's public key, and PublicKey the key.
+	KeyFingerprint, PublicKey string
 	// BaseURL is how people reach this server, such as
 	// "http://127.0.0.1:8350"; owners' links begin with it. Empty means the
 	// address that a request came to, which is safe on loopback alone.

@@ -103,6 +103,10 @@ func newBench(t testing.TB) *bench {
 			_, err := fmt.Fprintf(out, "PK %s %t", machine, public)
 			return err
 		},
+		Condition: func(_ context.Context, out io.Writer, machine string, public bool) error {
+			_, err := fmt.Fprintf(out, "%%PDF condition %s %t", machine, public)
+			return err
+		},
 		Verify: func(_ context.Context, r io.ReaderAt, size int64) (any, error) {
 			return map[string]any{"bytes": size}, nil
 		},

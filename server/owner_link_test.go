@@ -269,9 +269,9 @@ func TestEveryFigureHasItsSum(t *testing.T) {
 	for i, e := range offer.Shown {
 		address := "/o/" + b.token + "/q/ask-magneto/sums/" + itoa(i) + ".json"
 		require.Len(t, page.all("a", "href", address), 1)
-		require.Contains(t, text, "asfound calc "+e.Method+" < "+sumFile("drover-1957", "ask-magneto", i))
+		require.Contains(t, text, "asfound calc "+e.Method+" < "+ownerSumFile("drover-1957", "ask-magneto", i))
 		file := b.get(address)
-		require.Contains(t, file.Header().Get("Content-Disposition"), sumFile("drover-1957", "ask-magneto", i))
+		require.Contains(t, file.Header().Get("Content-Disposition"), ownerSumFile("drover-1957", "ask-magneto", i))
 		again, err := scoring.Run(e.Method, file.Body.Bytes())
 		require.NoError(t, err, e.Of)
 		a, err := registry.CanonicalJSON(json.RawMessage(again))

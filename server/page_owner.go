@@ -595,9 +595,9 @@ func downloadReceipt(s *Server, r *http.Request) (answer, error) {
 	return bytesAnswer{mediaType: "application/pdf", body: body, attachment: receipt.Machine.ID + "-" + receipt.Offer + "-receipt.pdf"}, nil
 }
 
-// downloadSum is the exact input of one figure that was shown, for whoever
+// downloadOwnerSum is the exact input of one figure that was shown, for whoever
 // wants to reckon it again.
-func downloadSum(s *Server, r *http.Request) (answer, error) {
+func downloadOwnerSum(s *Server, r *http.Request) (answer, error) {
 	h, err := s.held(r)
 	if err != nil {
 		return nil, err
@@ -610,7 +610,7 @@ func downloadSum(s *Server, r *http.Request) (answer, error) {
 	if err != nil || i < 0 || i >= len(a.Offer.Shown) {
 		return nil, registry.Refuse(registry.CodeNotFound, "Choose one from the page.", "The question holds no such figure")
 	}
-	return bytesAnswer{mediaType: "application/json", body: a.Offer.Shown[i].Input, attachment: sumFile(h.Dossier.ID, a.Entry.RecordID(), i)}, nil
+	return bytesAnswer{mediaType: "application/json", body: a.Offer.Shown[i].Input, attachment: ownerSumFile(h.Dossier.ID, a.Entry.RecordID(), i)}, nil
 }
 
 // pageOwnerPhoto shows a picture that belongs to a question at the link.

@@ -23,7 +23,7 @@ var stylesheet []byte
 type pageSet map[string]*template.Template
 
 // sharedTemplates are parsed into every page.
-var sharedTemplates = []string{"templates/layout.html", "templates/form.html", "templates/parts.html", "templates/survey-parts.html", "templates/side.html", "templates/owner-parts.html"}
+var sharedTemplates = []string{"templates/layout.html", "templates/form.html", "templates/parts.html", "templates/survey-parts.html", "templates/side.html", "templates/owner-parts.html", "templates/sum.html"}
 
 // parsePages parses every page of the program with its texts in a language.
 func parsePages(l *language.Language) (pageSet, error) {

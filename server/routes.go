@@ -174,6 +174,13 @@ func routes() []route {
 		form("/machines/{id}/links", pageLinksPost),
 		form("/machines/{id}/links/end", pageLinkEnd),
 		form("/machines/{id}/proposals/{proposal}/reply", pageReply),
+		page("/machines/{id}/sum/{figure}", pageSum),
+		page("/machines/{id}/sum/{figure}/input.json", downloadSum),
+		page("/methods/{method}", pageMethod),
+		page("/machines/{id}/story", pageStory),
+		page("/machines/{id}/condition.pdf", downloadCondition),
+		page("/verify", pageVerifyForm),
+		upload("/verify", 2*maxBundle+1<<20, pageVerifyPost),
 
 		page("/o/{token}", pageOwner),
 		{method: http.MethodPost, pattern: "/o/{token}/choose", do: pageOwnerStep(false), takes: formType, limit: formLimit},
@@ -182,7 +189,7 @@ func routes() []route {
 		page("/o/{token}/photos/{digest}", pageOwnerPhoto),
 		page("/o/{token}/q/{offer}", pageOwnerQuestion),
 		page("/o/{token}/q/{offer}/receipt.pdf", downloadReceipt),
-		page("/o/{token}/q/{offer}/sums/{sum}", downloadSum),
+		page("/o/{token}/q/{offer}/sums/{sum}", downloadOwnerSum),
 
 		page("/static/asfound.css", pageStyle),
 		page("/static/icon.svg", pageIcon),

@@ -69,7 +69,7 @@ func sumViews(o workshop.OfferReport, machine, base string, n names) map[string]
 	out := map[string][]SumView{}
 	for i, e := range o.Offer.Shown {
 		v := SumView{Method: e.Method, Catalog: e.Catalog, Standpoint: e.Standpoint, File: base + "/sums/" + strconv.Itoa(i) + ".json",
-			Command: "asfound calc " + e.Method + " < " + sumFile(machine, o.ID, i)}
+			Command: "asfound calc " + e.Method + " < " + ownerSumFile(machine, o.ID, i)}
 		v.Short, _, _ = strings.Cut(e.Method, "/")
 		of := e.Of
 		switch option, index, isEffect := strings.Cut(e.Of, "/"); {
@@ -98,7 +98,7 @@ func sumViews(o workshop.OfferReport, machine, base string, n names) map[string]
 }
 
 // sumFile names the downloaded input of a figure.
-func sumFile(machine, offer string, i int) string {
+func ownerSumFile(machine, offer string, i int) string {
 	return machine + "-" + offer + "-" + strconv.Itoa(i) + ".json"
 }
 

@@ -19,7 +19,7 @@ var pageTypes = map[string]reflect.Type{
 	"bench-index": typeOf[BenchIndexPage](), "bench": typeOf[BenchPage](), "bench-table": typeOf[BenchTablePage](),
 	"survey": typeOf[SurveyPage](), "survey-stop": typeOf[StopPage](), "survey-picture": typeOf[ListedPage](),
 	"found": typeOf[FindPage](), "compare": typeOf[ComparePage](),
-	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "card": typeOf[CardPage](), "fasteners": typeOf[FastenersPage](), "close": typeOf[ClosePage](), "form-page": typeOf[FormPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
+	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "card": typeOf[CardPage](), "fasteners": typeOf[FastenersPage](), "close": typeOf[ClosePage](), "form-page": typeOf[FormPage](), "story": typeOf[StoryPage](), "verify": typeOf[VerifyPage](), "sum-page": typeOf[SumPage](), "method": typeOf[MethodPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
 	"install": typeOf[InstallPage](),
 }
 

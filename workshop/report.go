@@ -112,9 +112,11 @@ type IndexReport struct {
 	AsFound  *scoring.IndexResult `json:"as_found,omitempty"`
 	Coverage float64              `json:"coverage"`
 	Refused  string               `json:"refused,omitempty"`
-	// Input is exactly what `calc index` takes to give Now.
-	Input *scoring.IndexInput `json:"-"`
-	// parts are the same where there is no figure; see Shade.
+	// Input is exactly what `calc index` takes to give Now, BackInput what it
+	// takes to give Recoverable.
+	Input     *scoring.IndexInput `json:"-"`
+	BackInput *scoring.IndexInput `json:"-"`
+	// parts are the same as Input where there is no figure; see Shade.
 	parts *scoring.IndexInput
 }
 
