@@ -35,6 +35,7 @@ func commands() []command {
 		{"ping", "Begin", "ask a running server whether it is well", &pingCommand{}},
 		{"take-in", "The job", "take a machine into custody", &takeInCommand{}},
 		{"import", "The job", "read survey sheets, lists, records or photos from files", &importCommand{}},
+		{"mapping", "The job", "save, list and show which columns of an instrument's own table hold what", &mappingCommand{}},
 		{"seal", "The job", "seal the as-found survey", &sealCommand{}},
 		{"show", "The job", "show a machine, or one component, as it stands or stood", &showCommand{}},
 		{"machines", "The job", "list the machines", &machinesCommand{}},

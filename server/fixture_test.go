@@ -109,7 +109,7 @@ func newBench(t testing.TB) *bench {
 }
 
 // readTestSheet reads "component,origin" rows.
-func readTestSheet(file io.ReadSeeker, name, machine, by string) (Sheet, error) {
+func readTestSheet(file io.ReadSeeker, name, machine, by, _ string) (Sheet, error) {
 	rows, err := csv.NewReader(file).ReadAll()
 	if err != nil || len(rows) == 0 {
 		return Sheet{}, registry.Refuse(registry.CodeUnsupported, "Save it as CSV.", "%s is not a table", name)

@@ -87,6 +87,9 @@ func routes() []route {
 		page("/import", pageImportForm),
 		upload("/import", maxSheet+1<<20, pageImportPost),
 		page("/import/rejected/{file}", pageRejected),
+		page("/import/mappings", pageMappings),
+		form("/import/mappings", pageMappingPost),
+		form("/import/mappings/remove", pageMappingRemove),
 
 		page("/bench", pageBenchIndex),
 		page("/bench/table", pageBenchTable),
