@@ -39,7 +39,7 @@ func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
 	handler, err := server.New(server.Config{Workshop: o.Workshop,
 		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight,
 		Mappings: c.mappingsForPages(),
-		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels,
+		PDF:      o.writePDF, Card: o.writeCard, Labels: o.writeLabels,
 		Bundle: func(ctx context.Context, w io.Writer, machine string, public bool) error {
 			return o.writeBundle(ctx, w, machine, public, false)
 		},
