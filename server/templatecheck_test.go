@@ -14,7 +14,7 @@ import (
 var pageTypes = map[string]reflect.Type{
 	"machines": typeOf[MachinesPage](), "machine": typeOf[MachinePage](), "component": typeOf[ComponentPage](), "options": typeOf[OptionsPage](), "plan": typeOf[PlanPage](), "value": typeOf[ValuePage](), "needed": typeOf[PartsPage](), "worth": typeOf[WorthPage](), "faults": typeOf[FaultsPage](), "fault": typeOf[FaultPage](),
 	"proposal": typeOf[ProposalPage](), "asked": typeOf[AskedPage](), "owner": typeOf[OwnerPage](), "check-answer": typeOf[CheckAnswerPage](),
-	"bench-index": typeOf[BenchIndexPage](), "bench": typeOf[BenchPage](), "bench-table": typeOf[BenchTablePage](), "mappings": typeOf[MappingPage](), "criteria": typeOf[CriteriaPage](),
+	"bench-index": typeOf[BenchIndexPage](), "bench": typeOf[BenchPage](), "bench-table": typeOf[BenchTablePage](), "mappings": typeOf[MappingPage](), "criteria": typeOf[CriteriaPage](), "survivors": typeOf[SurvivorsPage](),
 	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "card": typeOf[CardPage](), "fasteners": typeOf[FastenersPage](), "close": typeOf[ClosePage](), "form-page": typeOf[FormPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
 }
 

@@ -133,8 +133,16 @@ func (s *seen) byCriteria(r catalog.PublishedRule, out *RuleReading) error {
 		}
 	}
 	weakest := out.Criteria[slices.IndexFunc(out.Criteria, func(c CriterionReading) bool { return c.ID == out.All.Weakest })].Sentence
-	out.Says = fmt.Sprintf("The evidence supports %d of %d criteria. The weakest that can be told: “%s” That all of them are met together has a chance of %s to %s, however they hang together.",
-		supported, len(out.Criteria), weakest, scoring.Percent(out.All.Low), scoring.Percent(out.All.High))
+	low, high := scoring.Percent(out.All.Low), scoring.Percent(out.All.High)
+	switch {
+	case len(out.Criteria) == 1:
+		out.Says = fmt.Sprintf("The chance that its one criterion is met is %s.", high)
+	case low == high:
+		out.Says = fmt.Sprintf("The evidence supports %d of %d criteria. The weakest that can be told: “%s” That all of them are met together has a chance of %s.", supported, len(out.Criteria), weakest, high)
+	default:
+		out.Says = fmt.Sprintf("The evidence supports %d of %d criteria. The weakest that can be told: “%s” That all of them are met together has a chance of %s to %s, however they hang together.",
+			supported, len(out.Criteria), weakest, low, high)
+	}
 	return nil
 }
 
