@@ -63,6 +63,7 @@ func commands() []command {
 		{"verify", "The record", "check a bundle, without any registry", &verifyCommand{}},
 		{"recalc", "The record", "compute a recorded estimate again from its own input", &recalcCommand{}},
 		{"thread", "The bench", "say which threads a bolt may have, by diameter, pitch and angle", &threadCommand{}},
+		{"card-colour", "The bench", "read colours from a picture with a reference card in it", &cardColourCommand{}},
 		{"survivors", "The bench", "estimate how many of a model survive and were built, by the numbers on record", &survivorsCommand{}},
 		{"attach", "The bench", "compute at the bench, and keep the result as evidence on a component", &attachCommand{}},
 		{"calc", "The record", "run one computation on an input of your own", &calcCommand{}},
