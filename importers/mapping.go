@@ -16,7 +16,7 @@ import (
 // version.
 const (
 	MappingKind    registry.Kind = "import-mapping"
-	MappingVersion               = 1
+	MappingVersion int           = 1
 )
 
 // Mapping says once which columns of somebody else's table hold what a sheet

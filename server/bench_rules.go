@@ -139,10 +139,22 @@ func readJudging(s *Server, t *typed, in benchInput) {
 		}
 		categories = append(categories, row)
 	}
+	// The answer names awards by their id: here it is what the club calls them.
+	title := map[string]string{}
 	for _, a := range r.Awards {
-		awards = append(awards, map[string]any{"id": a.ID, "least": a.Least, "needs": append([]string{}, a.Needs...)})
+		title[a.ID] = a.Title
 	}
-	in["categories"], in["awards"], in["step"], in["has"] = categories, awards, r.Step, append([]string{}, t.list("has")...)
+	titles := func(ids []string) []string {
+		out := []string{}
+		for _, id := range ids {
+			out = append(out, title[id])
+		}
+		return out
+	}
+	for _, a := range r.Awards {
+		awards = append(awards, map[string]any{"id": a.Title, "least": a.Least, "needs": titles(a.Needs)})
+	}
+	in["categories"], in["awards"], in["step"], in["has"] = categories, awards, r.Step, titles(t.list("has"))
 }
 
 // settleBelow is the kappa below which the page says that the words are settled

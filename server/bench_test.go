@@ -67,8 +67,8 @@ func TestTheBenchAnswers(t *testing.T) {
 		{"age", url.Values{"rule": {"germany-historic-plate"}, "first": {"1957-06"}, "at": {"2026-03-02"}, "changes": {"disc brake 1974\nwider bars 1966"}}, []string{"disc brake", "does not count as of the period", "counts as of the period"}},
 		{"percentages", url.Values{"rule": {"aaca-original-features"}, "a-exterior": {"60"}, "a-interior": {"90"}, "a-chassis": {"70"}, "a-engine": {"39"}}, []string{"do not meet the rule", "64.75 to 64.75 %", "exterior, engine"}},
 		{"percentages", url.Values{"rule": {"two-of-four-areas"}, "a-exterior": {"75"}, "a-interior": {"75"}}, []string{"These figures meet the rule", "Not judged"}},
-		{"judging", url.Values{"rule": {"amca-judging"}, "lost-paint": {"5"}, "lost-engine": {"5"}}, []string{"90 of 100 points", "junior first"}},
-		{"judging", url.Values{"rule": {"amca-judging"}, "lost-paint": {"5"}}, []string{"95 of 100 points", "an award that must come before is lacking", "senior"}},
+		{"judging", url.Values{"rule": {"amca-judging"}, "lost-paint": {"5"}, "lost-engine": {"5"}}, []string{"90 of 100 points", "Junior First"}},
+		{"judging", url.Values{"rule": {"amca-judging"}, "lost-paint": {"5"}}, []string{"95 of 100 points", "an award that must come before is lacking", "Senior"}},
 		{"kappa", url.Values{"counts": {"20 5\n10 15"}, "settle": {"0.61"}}, []string{"Kappa is 0.40", "70 % of 50 items; chance alone would give 50 %", "Settle the wording first"}}, // Cohen, 1960: (.7 − .5)/(1 − .5)
 	} {
 		code, page := b.asked(c.kind, c.q)

@@ -82,7 +82,7 @@ func newBench(t testing.TB) *bench {
 			}
 			return Picture{MediaType: "image/" + format, Width: c.Width, Height: c.Height, Preview: picture(60, 45)}, nil
 		},
-		ReadSheet: readTestSheet,
+		ReadSheet: readTestSheet, Mappings: mappingsOn(&[]Mapping{}),
 		PDF: func(_ context.Context, out io.Writer, machine string, public bool) error {
 			_, err := fmt.Fprintf(out, "%%PDF %s %t", machine, public)
 			return err

@@ -10,10 +10,9 @@ import (
 	"example.org/asfound/registry"
 )
 
-// withMappings gives the bench a shelf of mappings in memory.
-func (b *bench) withMappings() *[]Mapping {
-	kept := &[]Mapping{}
-	b.s.Mappings = &Mappings{Sheets: []MappableSheet{{Name: "film", Title: "Readings of a film gauge", Columns: []MappableColumn{{"reading", "what the gauge showed", true}}}},
+// mappingsOn keeps mappings in memory.
+func mappingsOn(kept *[]Mapping) *Mappings {
+	return &Mappings{Sheets: []MappableSheet{{Name: "film", Title: "Readings of a film gauge", Columns: []MappableColumn{{"reading", "what the gauge showed", true}}}},
 		List: func() ([]Mapping, error) { return *kept, nil },
 		Save: func(m Mapping) error {
 			if m.Name == "" {
@@ -22,14 +21,15 @@ func (b *bench) withMappings() *[]Mapping {
 			*kept = append(*kept, m)
 			return nil
 		},
-		Remove: func(name string) error { *kept = nil; return nil }}
-	return kept
+		Remove: func(string) error { *kept = nil; return nil }}
 }
 
 func TestColumnsAreMappedOnAPage(t *testing.T) {
 	b := drover(t)
+	b.s.Mappings = nil
 	require.Equal(t, http.StatusNotImplemented, b.get("/import/mappings").Code)
-	kept := b.withMappings()
+	kept := &[]Mapping{}
+	b.s.Mappings = mappingsOn(kept)
 	page := readPage(t, b.get("/import/mappings").Body.String())
 	page.landmarks()
 	require.Contains(t, page.text(), "What the sheets ask for")

@@ -51,13 +51,12 @@ func percentagesWords(r *scoring.PercentagesResult) BenchWords {
 
 func judgingWords(r *scoring.JudgingResult) BenchWords {
 	b := BenchWords{Says: fmt.Sprintf("The sheet adds up to %g of %g points, and reaches no award line.", r.Score, r.Most), Notes: []string{r.Statement}}
-	plain := func(ids []string) string { return strings.ReplaceAll(strings.Join(ids, ", "), "-", " ") }
 	if r.Highest != "" {
-		b.Says = fmt.Sprintf("The sheet adds up to %g of %g points. The highest award line that it reaches: %s.", r.Score, r.Most, plain([]string{r.Highest}))
-		b.figure("Lines that it reaches", "%s", plain(r.Reached))
+		b.Says = fmt.Sprintf("The sheet adds up to %g of %g points. The highest award line that it reaches: %s.", r.Score, r.Most, r.Highest)
+		b.figure("Lines that it reaches", "%s", strings.Join(r.Reached, ", "))
 	}
 	if len(r.Barred) > 0 {
-		b.figure("Reached by points, but an award that must come before is lacking", "%s", plain(r.Barred))
+		b.figure("Reached by points, but an award that must come before is lacking", "%s", strings.Join(r.Barred, ", "))
 	}
 	return b
 }
