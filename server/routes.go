@@ -104,6 +104,12 @@ func routes() []route {
 		page("/machines/{id}", pageMachine),
 		page("/machines/{id}/components/{component}", pageComponent),
 		page("/machines/{id}/components/{component}/test", pageTestWorth),
+		page("/machines/{id}/survey", pageSurvey),
+		page("/machines/{id}/survey/pictures/{n}", pageSurveyPicture),
+		upload("/machines/{id}/survey/pictures/{n}", surveyUpload, pageSurveyPicturePost),
+		form("/machines/{id}/survey/undo", pageSurveyUndo),
+		page("/machines/{id}/survey/{component}", pageSurveyStop),
+		upload("/machines/{id}/survey/{component}", surveyUpload, pageSurveyStopPost),
 		page("/machines/{id}/seal", pageSealForm),
 		form("/machines/{id}/seal", pageSealPost),
 		page("/machines/{id}/options", pageOptions),
@@ -266,7 +272,7 @@ func routes() []route {
 // router puts the table on a chi router behind what every request passes.
 func (s *Server) router() chi.Router {
 	m := chi.NewRouter()
-	m.Use(s.observe, secure, s.knownHost, s.sameOrigin, middleware.GetHead)
+	m.Use(s.observe, secure, s.knownHost, s.sameOrigin, s.chooseLanguage, middleware.GetHead)
 	for _, rt := range routes() {
 		m.Method(rt.method, rt.pattern, s.serve(rt))
 	}

@@ -223,6 +223,7 @@ func (b *builder) component(c component) ComponentReport {
 	r.Function, r.Custody = b.d.FunctionOf(c.ID), "fitted"
 	if s, ok := b.d.SurveyOf(c.ID); ok {
 		r.Surveyed, r.Condition, r.Note = true, s.Record.Condition, b.text(s.Record.Note)
+		r.Read = b.private(s.Record.Read)
 		if s.Record.Custody != "" {
 			r.Custody = s.Record.Custody
 		}
@@ -360,7 +361,7 @@ func (b *builder) photo(p registry.Found[*registry.Photo]) PhotoReport {
 	}
 	return PhotoReport{ID: p.RecordID(), Digest: p.Record.Digest, Preview: p.Record.Preview, MediaType: p.Record.MediaType,
 		Width: p.Record.Width, Height: p.Record.Height, Shows: p.Record.Shows, Components: p.Record.Components,
-		Openings: p.Record.Openings, Caption: b.text(p.Record.Caption), Scale: p.Record.Scale, Taken: p.Record.Taken,
+		Openings: p.Record.Openings, Caption: b.text(p.Record.Caption), Listed: p.Record.Listed, Scale: p.Record.Scale, Taken: p.Record.Taken,
 		Valid: p.Valid(), Withheld: p.Record.Withhold, By: b.person(p.Record.By)}
 }
 

@@ -170,6 +170,7 @@ type ComponentReport struct {
 	Function        string   `json:"function"`
 	Custody         string   `json:"custody"`
 	Note            string   `json:"note,omitempty"`
+	Read            string   `json:"read,omitempty"` // what stands on the part; "" in the public edition
 	Photos          []string `json:"photos,omitempty"`
 	// Answers to the three questions.
 	Origin        ClaimReport `json:"origin"`
@@ -295,6 +296,7 @@ type PhotoReport struct {
 	Components []string      `json:"components,omitempty"`
 	Openings   []string      `json:"openings,omitempty"`
 	Caption    string        `json:"caption,omitempty"`
+	Listed     string        `json:"listed,omitempty"` // which picture of the as-found list it is
 	Scale      string        `json:"scale,omitempty"`
 	Taken      string        `json:"taken,omitempty"`
 	Valid      registry.Date `json:"valid,omitempty"`
