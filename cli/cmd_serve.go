@@ -215,7 +215,7 @@ func blocks(q server.QRCode) string {
 // handler is the server of an open registry, reached in some way.
 func (c *call) handler(o *opened, w *way, log slog.Handler) (http.Handler, error) {
 	return server.New(server.Config{Workshop: o.Workshop,
-		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight,
+		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight, Mappings: c.mappingsForPages(),
 		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels, Receipt: writeReceipt,
 		Bundle: func(ctx context.Context, w io.Writer, machine string, public bool) error {
 			return o.writeBundle(ctx, w, machine, public, false)

@@ -25,8 +25,10 @@ import (
 type Config struct {
 	Workshop *workshop.Workshop
 	// ReadSheet reads an uploaded survey sheet. by is the person who surveyed,
-	// for rows that do not say so.
-	ReadSheet func(file io.ReadSeeker, name, machine, by string) (Sheet, error)
+	// for rows that do not say so; mapping names a saved one, or is "".
+	ReadSheet func(file io.ReadSeeker, name, machine, by, mapping string) (Sheet, error)
+	// Mappings keeps the column mappings of tables with headings of their own.
+	Mappings *Mappings
 	// ReadPhoto looks at an uploaded picture and makes its preview. Codes:
 	// CodeTooLarge, CodeUnsupported.
 	ReadPhoto func(ctx context.Context, original io.ReadSeeker, name string) (Picture, error)
@@ -82,6 +84,9 @@ type Sheet struct {
 	Source workshop.Source
 	// Header are the column titles, for the file of rejected rows.
 	Header []string
+	// As is how the file is read, where a mapping says so: the same file read
+	// otherwise is another import.
+	As []byte
 }
 
 // Picture is what is known of an uploaded picture besides its bytes.
