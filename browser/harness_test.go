@@ -3,6 +3,7 @@ package browser
 import (
 	"context"
 	"crypto/rand"
+	"encoding/json"
 	"fmt"
 	"net"
 	"net/http"
@@ -15,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
@@ -185,6 +187,26 @@ func ask[T any](t *testing.T, ctx context.Context, expression string) T {
 	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
 	require.NoError(t, err, expression)
 	return v
+}
+
+// ctxT is a tab of a browser.
+type ctxT = context.Context
+
+// quote writes a string as JavaScript does.
+func quote(s string) string {
+	b, err := json.Marshal(s)
+	if err != nil {
+		panic(err)
+	}
+	return string(b)
+}
+
+// noScript turns the page's own scripts off. What the tests ask is still
+// answered.
+func noScript(t *testing.T, ctx context.Context) {
+	t.Helper()
+	_, err := chromedp.Call(ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	require.NoError(t, err)
 }
 
 // phone and desk set the size of the window, in CSS pixels.

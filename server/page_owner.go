@@ -359,7 +359,10 @@ func rivalView(o OptionView) RivalView {
 	if l := o.Leaving; l != nil && !l.Money.IsZero() {
 		v.Money = fmt.Sprintf("no outlay now; %s if it comes to the worst named below", l.Money)
 	}
-	if o.Works != nil {
+	switch {
+	case o.Nothing:
+		v.Cure = "none is tried"
+	case o.Works != nil:
 		v.Cure = percentWords(o.Works)
 	}
 	return v
