@@ -89,7 +89,10 @@ func (p parsed) landmarks() {
 	p.one("header")
 	p.one("footer")
 	require.Len(p.t, p.all("h1"), 1)
-	require.Empty(p.t, p.all("script"))
+	for _, script := range p.all("script") {
+		require.NotEmpty(p.t, attr(script, "src"), "inline scripts are refused by the browser")
+		require.Equal(p.t, "module", attr(script, "type"), "a module runs when the page is there")
+	}
 	require.Empty(p.t, p.all("style"))
 	ids, styled := map[string]bool{}, 0
 	for n := range p.root.Descendants() {

@@ -157,7 +157,7 @@ func (s *Server) redraw(page *FastenersPage, report *workshop.Report) {
 	page.Drawing = drawMap(report.Machine.ID, workshop.CardMap{ID: "as typed", Fasteners: m}, photo)
 	page.Tapped = page.Drawing.Source
 	if page.Tapped == "" {
-		page.Tapped = "/static/outline.svg"
+		page.Tapped, _ = assetAddress("outline.svg")
 	}
 }
 

@@ -13,14 +13,11 @@ import (
 //go:embed templates/*.html
 var templateFiles embed.FS
 
-//go:embed static/asfound.css
-var stylesheet []byte
-
 // pageSet holds one parsed template for each page.
 type pageSet map[string]*template.Template
 
 // sharedTemplates are parsed into every page.
-var sharedTemplates = []string{"templates/layout.html", "templates/form.html", "templates/parts.html"}
+var sharedTemplates = []string{"templates/layout.html", "templates/courier.html", "templates/form.html", "templates/parts.html"}
 
 // parsePages parses every page of the program.
 func parsePages() (pageSet, error) {

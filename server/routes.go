@@ -71,7 +71,7 @@ func routes() []route {
 		return route{method: http.MethodPost, pattern: pattern, do: do, takes: formType, limit: formLimit, once: true}
 	}
 	upload := func(pattern string, limit int64, do handler) route {
-		return route{method: http.MethodPost, pattern: pattern, do: do, takes: multipartType, limit: limit}
+		return route{method: http.MethodPost, pattern: pattern, do: do, takes: multipartType, limit: limit, once: true}
 	}
 	get := func(pattern string, do handler, op operation) route {
 		return route{method: http.MethodGet, pattern: "/api/v1" + pattern, do: do, api: &op}
@@ -156,6 +156,7 @@ func routes() []route {
 		upload("/machines/{id}/photos", photoTotal, pagePhotoPost),
 		page("/machines/{id}/photos/{digest}", pagePhoto),
 		page("/machines/{id}/dossier.pdf", downloadPDF),
+		page("/machines/{id}/keep.json", pageKeep),
 		page("/machines/{id}/bundle.zip", downloadZip),
 
 		page("/o/{token}", pageOwner),
@@ -164,9 +165,10 @@ func routes() []route {
 		{method: http.MethodPost, pattern: "/o/{token}/answer", do: pageOwnerAnswer, takes: formType, limit: formLimit},
 		page("/o/{token}/photos/{digest}", pageOwnerPhoto),
 
-		page("/static/asfound.css", pageStyle),
-		page("/static/icon.svg", pageIcon),
-		page("/static/outline.svg", pageOutline),
+		page("/static/{asset}", pageAsset),
+		page("/worker.js", pageWorker),
+		page("/waiting", pageWaiting),
+		page("/offline", pageOffline),
 		page("/robots.txt", pageRobots),
 		page("/healthz", pageHealthy),
 		page("/readyz", pageReady),
@@ -222,7 +224,7 @@ func routes() []route {
 		post("/machines/{id}/proposals", apiPropose, operation{id: "propose", tag: "acts", summary: "Put options to the owner. The answer tells the link, once.",
 			needsVersion: true, body: typeOf[ProposeRequest](), example: exampleProposal, answers: typeOf[ProposedAnswer](), status: 201, tagged: true,
 			problems: []registry.Code{registry.CodeInvalid, registry.CodeNotFound, registry.CodeConflict, codeStale, codeNeedsVersion}}),
-		{method: http.MethodPost, pattern: "/api/v1/machines/{id}/photos", do: apiPhotoPost, takes: multipartType, limit: workshop.MaxPhotoBytes + 1<<20,
+		{method: http.MethodPost, pattern: "/api/v1/machines/{id}/photos", do: apiPhotoPost, takes: multipartType, limit: workshop.MaxPhotoBytes + 1<<20, once: true,
 			api: &operation{id: "addPhoto", tag: "acts", summary: "Keep a picture: the part \"file\" holds its bytes, the part \"photo\" what it shows, as JSON.", takesKey: true,
 				bodySchema: map[string]any{"type": "object", "required": []string{"file", "photo"}, "properties": map[string]any{
 					"file": map[string]any{"type": "string", "format": "binary"}, "photo": map[string]any{"$ref": "#/components/schemas/PhotoRequest"}}},
