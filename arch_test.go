@@ -43,6 +43,7 @@ var layers = map[string]layer{
 	"figure": {ours: []string{"scoring"}},
 	"server": {ours: []string{"figure", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},
 	"demo":   {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
+	"browser": {},
 	"cli": {ours: []string{"registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2"}},
 }

@@ -80,7 +80,11 @@ func optionOf(report *workshop.Report, r *http.Request) (*workshop.OptionReport,
 	return nil, registry.Refuse(registry.CodeNotFound, "Choose one from the faults and options.", "There is no option %s", quoted(chi.URLParam(r, "option")))
 }
 
-const leavingTitle, riskTitle = "What leaving it leads to", "How it may end"
+func leavingTitle(f *workshop.FaultReport) string {
+	return "What leaving it leads to: " + f.Complaint
+}
+
+func riskTitle(o *workshop.OptionReport) string { return "How it may end: " + o.Title }
 
 func pageLeavingForm(s *Server, r *http.Request) (answer, error) {
 	report, err := s.machineReport(r)
@@ -91,7 +95,7 @@ func pageLeavingForm(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.formAnswer(report, "options", leavingTitle, leavingForm(report, f), 0), nil
+	return s.formAnswer(report, "options", leavingTitle(f), leavingForm(report, f), 0), nil
 }
 
 func pageLeavingPost(s *Server, r *http.Request) (answer, error) {
@@ -117,7 +121,7 @@ func pageLeavingPost(s *Server, r *http.Request) (answer, error) {
 	if t.text("rates") != "" {
 		l.Hazard = &registry.Hazard{PerYear: t.likely("rates", "/hazard/per_year", "rate"), Years: t.given("years", "/hazard/years", "years")}
 	}
-	return s.recordForm(r, report, t, "options", leavingTitle, leavingForm(report, f), "/machines/"+report.Machine.ID+"/options", l)
+	return s.recordForm(r, report, t, "options", leavingTitle(f), leavingForm(report, f), "/machines/"+report.Machine.ID+"/options", l)
 }
 
 // riskForm asks how an act may end.
@@ -146,7 +150,7 @@ func pageRiskForm(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.formAnswer(report, "options", riskTitle, riskForm(report, o), 0), nil
+	return s.formAnswer(report, "options", riskTitle(o), riskForm(report, o), 0), nil
 }
 
 func pageRiskPost(s *Server, r *http.Request) (answer, error) {
@@ -162,7 +166,7 @@ func pageRiskPost(s *Server, r *http.Request) (answer, error) {
 	for i, line := range t.lines("outcomes") {
 		body.Outcomes = append(body.Outcomes, t.outcome(i, line))
 	}
-	return s.recordForm(r, report, t, "options", riskTitle, riskForm(report, o), "/machines/"+report.Machine.ID+"/options", body)
+	return s.recordForm(r, report, t, "options", riskTitle(o), riskForm(report, o), "/machines/"+report.Machine.ID+"/options", body)
 }
 
 // outcome reads "what; chance; loss".

@@ -49,7 +49,7 @@ func pageProposal(s *Server, r *http.Request) (answer, error) {
 }
 
 func (s *Server) proposalPage(report *workshop.Report, o workshop.OfferReport) ProposalPage {
-	page := ProposalPage{Base: s.basis(report, "proposals", proposalTitle(o.Kind)), Report: report, Offer: o, Names: namesOf(report)}
+	page := ProposalPage{Base: s.basis(report, "proposals", proposalTitle(o)), Report: report, Offer: o, Names: namesOf(report)}
 	known := map[string]workshop.FaultReport{}
 	for _, f := range report.Faults {
 		known[f.ID] = f
@@ -63,11 +63,11 @@ func (s *Server) proposalPage(report *workshop.Report, o workshop.OfferReport) P
 // valueTitles are the words of the plan that an offer values.
 var valueTitles = map[string]string{"recommended": "what is recommended, together"}
 
-func proposalTitle(k registry.Kind) string {
-	if k == "change-request" {
-		return "Change request"
+func proposalTitle(o workshop.OfferReport) string {
+	if o.Kind == "change-request" {
+		return "Change request of " + dayWords(o.Recorded)
 	}
-	return "Proposal"
+	return "Proposal of " + dayWords(o.Recorded)
 }
 
 // offeredFaults gathers an offer's options under their faults, as they were
@@ -138,7 +138,7 @@ func (s *Server) proposeForm(report *workshop.Report) Form {
 	var amends []Choice
 	for _, o := range report.Offers {
 		if !o.Superseded && (o.Standing == "approve" || o.Standing == "approve-with-conditions") {
-			amends = append(amends, Choice{o.ID, proposalTitle(o.Kind) + " of " + dayWords(o.Recorded), ""})
+			amends = append(amends, Choice{o.ID, proposalTitle(o), ""})
 		}
 	}
 	if len(amends) > 0 {
@@ -150,7 +150,7 @@ func (s *Server) proposeForm(report *workshop.Report) Form {
 	var standing []Choice
 	for _, o := range report.Offers {
 		if !o.Superseded && o.Standing == "" {
-			standing = append(standing, Choice{o.ID, proposalTitle(o.Kind) + " of " + dayWords(o.Recorded), ""})
+			standing = append(standing, Choice{o.ID, proposalTitle(o), ""})
 		}
 	}
 	if len(standing) > 0 {

@@ -410,6 +410,8 @@ func movedPart(report *workshop.Report, r *http.Request) (workshop.RemovedReport
 	return workshop.RemovedReport{}, registry.Refuse(registry.CodeNotFound, "The work page lists them.", "There is no removed part %s", quoted(id))
 }
 
+func moveTitle(p workshop.RemovedReport) string { return "Move a removed part: " + p.What }
+
 func pageMoveForm(s *Server, r *http.Request) (answer, error) {
 	report, err := s.machineReport(r)
 	if err != nil {
@@ -419,7 +421,7 @@ func pageMoveForm(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.formAnswer(report, "work", "Move a removed part", moveForm(report, part), 0), nil
+	return s.formAnswer(report, "work", moveTitle(part), moveForm(report, part), 0), nil
 }
 
 func pageMovePost(s *Server, r *http.Request) (answer, error) {
@@ -432,5 +434,5 @@ func pageMovePost(s *Server, r *http.Request) (answer, error) {
 		return nil, err
 	}
 	m := &registry.PartMove{Common: registry.Common{Valid: registry.Date(t.text("valid"))}, Part: part.ID, Custody: t.text("custody"), Place: registry.Private{Value: t.text("place")}, Why: t.text("why"), By: t.text("by")}
-	return s.recordForm(r, report, t, "work", "Move a removed part", moveForm(report, part), "/machines/"+report.Machine.ID+"/work", m)
+	return s.recordForm(r, report, t, "work", moveTitle(part), moveForm(report, part), "/machines/"+report.Machine.ID+"/work", m)
 }

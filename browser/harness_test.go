@@ -1,0 +1,199 @@
+package browser
+
+import (
+	"context"
+	"crypto/rand"
+	"fmt"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+
+	"example.org/asfound/cli"
+)
+
+// asProgram makes the test binary behave as the command asfound, so that the
+// server runs as a process of its own and the test cache still knows what the
+// tests depend on.
+const asProgram = "ASFOUND_TEST_AS_PROGRAM"
+
+func TestMain(m *testing.M) {
+	if os.Getenv(asProgram) != "" {
+		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+		defer stop()
+		os.Exit(cli.Run(ctx, os.Args[1:], cli.Env{Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr,
+			Getenv: os.Getenv, Now: time.Now, Random: rand.Reader}))
+	}
+	code := m.Run()
+	if demoDir != "" {
+		os.RemoveAll(demoDir)
+	}
+	os.Exit(code)
+}
+
+// program is a command of asfound.
+func program(ctx context.Context, args ...string) *exec.Cmd {
+	self, err := os.Executable()
+	if err != nil {
+		panic(err)
+	}
+	c := exec.CommandContext(ctx, self, args...)
+	c.Env = append(os.Environ(), asProgram+"=1")
+	c.Cancel = func() error { return c.Process.Signal(os.Interrupt) }
+	c.WaitDelay = 10 * time.Second
+	return c
+}
+
+var (
+	demoDir  string
+	demoMade sync.Once
+	demoErr  error
+)
+
+// demoRegistry is a fresh copy of the demonstration registry.
+func demoRegistry(t *testing.T) string {
+	t.Helper()
+	demoMade.Do(func() {
+		if demoDir, demoErr = os.MkdirTemp("", "asfound-demo"); demoErr != nil {
+			return
+		}
+		out, err := program(context.Background(), "demo", "--no-serve", "--dir", filepath.Join(demoDir, "registry")).CombinedOutput()
+		if err != nil {
+			demoErr = fmt.Errorf("%w: %s", err, out)
+		}
+	})
+	require.NoError(t, demoErr)
+	dir := filepath.Join(t.TempDir(), "registry")
+	// Badger's files are sparse; cp keeps them so.
+	out, err := exec.Command("cp", "-a", "--sparse=always", filepath.Join(demoDir, "registry"), dir).CombinedOutput()
+	require.NoError(t, err, string(out))
+	return dir
+}
+
+// site is a running server.
+type site struct {
+	dir, addr, url string
+	stop           func()
+}
+
+// serve starts a server over dir on an address of loopback and waits until it
+// answers. The server ends with the test.
+func serve(t *testing.T, dir string, flags ...string) *site {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	addr := l.Addr().String()
+	require.NoError(t, l.Close())
+	return serveAt(t, dir, addr, flags...)
+}
+
+// serveAt is serve at a given address, for a server that comes back.
+func serveAt(t *testing.T, dir, addr string, flags ...string) *site {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	c := program(ctx, append([]string{"serve", "--dir", dir, "--addr", addr}, flags...)...)
+	log, err := os.CreateTemp(t.TempDir(), "server*.log")
+	require.NoError(t, err)
+	c.Stdout, c.Stderr = log, log
+	require.NoError(t, c.Start())
+	var once sync.Once
+	stop := func() { once.Do(func() { cancel(); c.Wait() }) }
+	t.Cleanup(stop)
+	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+		if answer, err := http.Get("http://" + addr + "/readyz"); err == nil {
+			answer.Body.Close()
+			return &site{dir: dir, addr: addr, url: "http://" + addr, stop: stop}
+		}
+		if time.Now().After(deadline) {
+			stop()
+			text, _ := os.ReadFile(log.Name())
+			t.Fatalf("the server did not start: %s", text)
+		}
+	}
+}
+
+// chromium is the browser's program; the test is skipped without one.
+func chromium(t *testing.T) string {
+	t.Helper()
+	names := []string{os.Getenv("ASFOUND_CHROMIUM"), "chromium", "chromium-browser", "google-chrome"}
+	for _, name := range names {
+		if name == "" {
+			continue
+		}
+		if path, err := exec.LookPath(name); err == nil {
+			return path
+		}
+	}
+	if os.Getenv("ASFOUND_BROWSER") == "required" {
+		t.Fatal("no Chromium is installed, and ASFOUND_BROWSER says that it must be")
+	}
+	t.Skip("no Chromium is installed; ASFOUND_CHROMIUM names one")
+	return ""
+}
+
+// open starts a browser that forgets everything with the test and gives its
+// first tab. Each browser may live for two minutes.
+func open(t *testing.T, options ...chromedp.ExecAllocatorOption) context.Context {
+	t.Helper()
+	return openIn(t, t.TempDir(), options...)
+}
+
+// openIn is open with a profile that outlives the browser.
+func openIn(t *testing.T, profile string, options ...chromedp.ExecAllocatorOption) context.Context {
+	t.Helper()
+	return openFor(t, 2*time.Minute, profile, options...)
+}
+
+func openFor(t *testing.T, limit time.Duration, profile string, options ...chromedp.ExecAllocatorOption) context.Context {
+	t.Helper()
+	all := append(chromedp.DefaultExecAllocatorOptions[:],
+		chromedp.ExecPath(chromium(t)), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(profile),
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
+		chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("lang", "en-GB"))
+	timed, cancelTime := context.WithTimeout(context.Background(), limit)
+	alloc, cancelAlloc := chromedp.NewExecAllocator(timed, append(all, options...)...)
+	ctx, cancel := chromedp.NewContext(alloc)
+	t.Cleanup(func() {
+		chromedp.Cancel(ctx)
+		cancel()
+		cancelAlloc()
+		cancelTime()
+	})
+	require.NoError(t, chromedp.Do(ctx))
+	return ctx
+}
+
+// do runs steps in the browser.
+func do(t *testing.T, ctx context.Context, steps ...chromedp.Action[chromedp.Void]) {
+	t.Helper()
+	require.NoError(t, chromedp.Do(ctx, steps...))
+}
+
+// ask evaluates an expression, which may be a promise, in the page.
+func ask[T any](t *testing.T, ctx context.Context, expression string) T {
+	t.Helper()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	require.NoError(t, err, expression)
+	return v
+}
+
+// phone and desk set the size of the window, in CSS pixels.
+func phone(t *testing.T, ctx context.Context) {
+	t.Helper()
+	do(t, ctx, chromedp.EmulateViewport(390, 844, chromedp.EmulateMobile))
+}
+
+func desk(t *testing.T, ctx context.Context) {
+	t.Helper()
+	do(t, ctx, chromedp.EmulateViewport(1280, 900))
+}
