@@ -30,6 +30,8 @@ type Form struct {
 	// no signal, "" for one that is only sent at once. Thing is what the form is
 	// about: what waits behind a refused form about the same thing waits too.
 	Keep, Thing string
+	// Page is where the form is opened, when that is not where it was shown.
+	Page string
 	// Cautions belong to the step that the form records.
 	Cautions []workshop.CautionReport
 }

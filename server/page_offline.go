@@ -60,6 +60,11 @@ func keepList(report *workshop.Report) KeepList {
 			}
 		}
 	}
+	for _, o := range report.Openings {
+		if o.Opened != "" && report.HandBack == nil {
+			out.Pages = append(out.Pages, at+"/work/fasteners/"+o.ID)
+		}
+	}
 	slices.Sort(out.Pages)
 	out.Pages = slices.Compact(out.Pages)
 	return out

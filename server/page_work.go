@@ -71,7 +71,7 @@ func workForm(report *workshop.Report, option *workshop.OptionReport) Form {
 	what := FormPart{Title: "What was done"}
 	if option != nil {
 		form.Hidden = append(form.Hidden, Hidden{"option", option.ID})
-		form.Thing = option.ID
+		form.Thing, form.Page = option.ID, form.Action+"?option="+option.ID
 		form.Cautions = option.Cautions
 		form.Intro = "For the option “" + option.Title + "”. "
 		if option.Standing == "approved" {

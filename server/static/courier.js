@@ -99,8 +99,8 @@ function entryOf(form, submitter) {
   const button = submitter ? submitter.textContent.trim() : "";
   const heading = document.querySelector("h1")?.textContent.trim() || document.title;
   return {
-    key: field?.value || queue.freshKey(), at: Date.now(), action: form.getAttribute("action"), kind: form.dataset.keep, thing: form.dataset.thing || "",
-    page: location.pathname + location.search, machine, title: button || heading, heading, copied, tries: 0, state: "waiting", why: [],
+    key: field?.value || queue.freshKey(), at: Date.now(), action: form.getAttribute("action"), kind: form.dataset.keep, thing: form.dataset.thing ?? form.getAttribute("action"),
+    page: form.dataset.page || location.pathname + location.search, machine, title: button || heading, heading, copied, tries: 0, state: "waiting", why: [],
     multipart: form.enctype === "multipart/form-data",
     fields: Array.from(data).filter(([, v]) => !(v instanceof File && !v.name && !v.size)),
     shown: shown(form), hidden: hidden(form).map(([name]) => name),
@@ -130,9 +130,9 @@ async function submitted(event) {
 
 async function keepForm(form, submitter) {
   const entry = entryOf(form, submitter);
-  const old = Number(form.dataset.replaces);
+  if (form.dataset.replaces) entry.seq = Number(form.dataset.replaces);
   try {
-    entry.seq = await (old ? queue.replace(old, entry) : queue.put(entry));
+    entry.seq = await queue.put(entry);
   } catch (error) {
     last = say(error?.name === "QuotaExceededError" ? "noRoom" : "noStore");
     speak(last);
@@ -180,6 +180,7 @@ async function begin() {
     }
     return;
   }
+  document.addEventListener("submit", submitted);
   navigator.serviceWorker?.register("/worker.js").catch(() => {});
   try {
     await queue.all();
@@ -190,7 +191,6 @@ async function begin() {
     }
     return;
   }
-  document.addEventListener("submit", submitted);
   document.addEventListener("visibilitychange", () => { if (!document.hidden) send(); });
   window.addEventListener("online", () => send());
   others?.addEventListener("message", () => { show(); document.dispatchEvent(new Event("asfound-changed")); });

@@ -39,10 +39,8 @@ async function run(mode, act) {
 export const all = () => run("readonly", (s) => s.getAll());
 export const get = (seq) => run("readonly", (s) => s.get(seq));
 export const remove = (seq) => run("readwrite", (s) => s.delete(seq));
+// put keeps an entry: one with a seq in the place that it has, any other last.
 export const put = (entry) => run("readwrite", (s) => s.put(entry));
-
-// replace puts an entry in the place of an old one, both or neither.
-export const replace = (old, entry) => run("readwrite", (s) => { s.delete(old); return s.put(entry); });
 
 // freshKey has 128 random bits.
 export function freshKey() {
@@ -112,8 +110,9 @@ function answerOf(x) {
 function refusalOf(html) {
   const page = new DOMParser().parseFromString(html, "text/html");
   const found = page.querySelectorAll("#summary li, #summary p");
-  const list = found.length ? found : page.querySelectorAll("main .lead, main .lead + p");
-  return Array.from(list, (n) => n.textContent.trim()).filter(Boolean);
+  const list = found.length ? found : page.querySelectorAll("#differ > p:first-of-type, main .lead, main .lead + p");
+  const words = Array.from(list, (n) => n.textContent.trim()).filter(Boolean);
+  return words.length ? words : [say("noReason")];
 }
 
 const locked = (options, act) => navigator.locks.request(lockName, options, act);

@@ -24,12 +24,19 @@ export function list(courier) {
   redraw();
 }
 
+// drawWaiting leaves an entry that is as it was in its place, with what has been
+// opened in it.
 async function drawWaiting(place, courier, redraw) {
   const entries = await queue.all();
   const held = queue.held(entries);
-  const open = new Set(Array.from(place.querySelectorAll("details[open]"), (d) => d.id));
-  place.replaceChildren(...(entries.length ? entries.map((e) => article(e, held.has(e.seq), courier, redraw)) : [element("p", {}, say("nothingWaits"))]));
-  for (const id of open) document.getElementById(id)?.setAttribute("open", "");
+  const before = new Map(Array.from(place.children, (a) => [a.dataset.as, a]));
+  const now = entries.map((e) => {
+    const as = JSON.stringify([e.seq, e.key, e.state, e.why, held.has(e.seq)]);
+    const a = before.get(as) || article(e, held.has(e.seq), courier, redraw);
+    a.dataset.as = as;
+    return a;
+  });
+  place.replaceChildren(...(now.length ? now : [element("p", {}, say("nothingWaits"))]));
 }
 
 function article(entry, isHeld, courier, redraw) {
@@ -75,7 +82,7 @@ function fieldsOf(entry) {
 function sure(out, entry, courier, redraw) {
   const asked = element("div", { class: "caution stop" }, element("p", {}, say("sure")), courier.buttons([
     [say("sureYes"), async () => { await queue.remove(entry.seq); courier.announce(); document.dispatchEvent(new Event("asfound-shown")); }],
-    [say("sureNo"), redraw]]));
+    [say("sureNo"), () => { delete out.dataset.as; redraw(); }]]));
   out.querySelector(".buttons").replaceWith(asked);
   asked.querySelector("button").focus();
 }

@@ -16,6 +16,7 @@ const sentences = {
   stalled: "The line stood still.",
   busy: "The registry cannot record just now.",
   noYes: "Something answered that is not the registry. Open a page of the registry, and sign in there if it asks.",
+  noReason: "The registry does not say why. Lay it beside the record, or open the page.",
   stored: "Kept on this phone: {title}. It is sent when there is a signal.",
   noRoom: "This browser has no room to keep it, so it is sent at once. Delete pictures from the phone to make room.",
   noStore: "This browser keeps nothing, perhaps because the window is private. Every form is sent at once.",

@@ -43,16 +43,22 @@ async function picture(request) {
   return kept || fetch(request);
 }
 
-// plain is an address without the note of what was just recorded.
-function plain(url) {
-  const at = new URL(url);
-  at.searchParams.delete("recorded");
-  return at.href;
+// copyOf finds the kept copy of a page: at its very address, or without the note
+// of what was just recorded, or without who is at work. Nothing else of an
+// address may differ, or a form would be about another thing.
+async function copyOf(kept, request) {
+  const at = new URL(request.url);
+  let copy = await kept.match(request);
+  for (const names of [["recorded", "saved"], ["by"]]) {
+    for (const name of names) at.searchParams.delete(name);
+    copy ||= await kept.match(at.href);
+  }
+  return copy;
 }
 
 async function page(request) {
   const kept = await caches.open(keptName);
-  const copy = await kept.match(request) || await kept.match(plain(request.url));
+  const copy = await copyOf(kept, request);
   const live = fetch(request).then(async (response) => {
     if (response.ok && !response.redirected && await kept.match(request)) await refresh(kept, request, response.clone());
     return response;
