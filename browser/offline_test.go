@@ -407,7 +407,7 @@ func TestOldEntriesAreLoud(t *testing.T) {
 	for _, c := range []struct {
 		days         int
 		class, words string
-	}{{0, "", "less than a minute"}, {2, "warn", "for more than a day"}, {6, "loud", "more than five days"}} {
+	}{{0, "", "made less than a minute ago"}, {2, "warn", "for more than a day"}, {6, "loud", "more than five days"}} {
 		remove, err := chromedp.Call(ctx, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{
 			Source: fmt.Sprintf(`{ const now = Date.now; Date.now = () => now() + %d * 86400000; }`, c.days)})
 		require.NoError(t, err)

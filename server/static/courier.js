@@ -96,11 +96,10 @@ function entryOf(form, submitter) {
   // have been used: two steps from one page are two entries.
   if (field && (!field.value || copied || form.dataset.used === field.value)) field.value = queue.freshKey();
   if (field) form.dataset.used = field.value;
-  const button = submitter ? submitter.textContent.trim() : "";
-  const heading = document.querySelector("h1")?.textContent.trim() || document.title;
+  const title = document.querySelector("h1")?.textContent.trim() || document.title;
   return {
     key: field?.value || queue.freshKey(), at: Date.now(), action: form.getAttribute("action"), kind: form.dataset.keep, thing: form.dataset.thing ?? form.getAttribute("action"),
-    page: form.dataset.page || location.pathname + location.search, machine, title: button || heading, heading, copied, tries: 0, state: "waiting", why: [],
+    page: form.dataset.page || location.pathname + location.search, machine, title, button: submitter?.textContent.trim() || title, name: document.querySelector(".tag-name")?.textContent.trim() || "", copied, tries: 0, state: "waiting", why: [],
     multipart: form.enctype === "multipart/form-data",
     fields: Array.from(data).filter(([, v]) => !(v instanceof File && !v.name && !v.size)),
     shown: shown(form), hidden: hidden(form).map(([name]) => name),

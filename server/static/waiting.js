@@ -45,13 +45,13 @@ function article(entry, isHeld, courier, redraw) {
   const out = element("article", { class: "panel entry", id: "entry-" + entry.seq, "aria-labelledby": "title-" + entry.seq },
     element("h2", { id: "title-" + entry.seq }, entry.title),
     element("p", {}, element("span", { class: "mark " + mark }, say("state_" + state)), " ",
-      element("span", { class: "hint" }, say("on", { time: ageWords(Date.now() - entry.at), page: entry.heading }))));
+      element("span", { class: "hint" }, say(entry.name ? "madeOn" : "made", { button: entry.button, machine: entry.name, age: ageWords(Date.now() - entry.at) }))));
   if (entry.why.length) {
     if (state === "refused") out.append(element("h3", {}, say("why")));
     out.append(element("ul", { class: "why" }, ...entry.why.map((w) => element("li", {}, w))));
   }
   out.append(element("details", { id: "says-" + entry.seq }, element("summary", {}, say("show")), fieldsOf(entry)));
-  const acts = state === "refused" ? [] : [[say("retry"), () => courier.send({ wait: true }), "send"]];
+  const acts = state === "waiting" ? [[say("retry"), () => courier.send({ wait: true }), "send"]] : [];
   if (state !== "refused") acts.push([say("remove1"), () => sure(out, entry, courier, redraw)]);
   else acts.push([say("compare"), () => compare(out, entry, courier, redraw), "send"], [say("edit"), entry.page.split("#")[0] + "#waiting=" + entry.seq], [say("theirs"), () => sure(out, entry, courier, redraw)]);
   out.append(courier.buttons(acts), element("div", { class: "both" }));

@@ -2,8 +2,8 @@
 // {name} stands for a value. A sentence about a number has a form for one.
 
 const sentences = {
-  waitsOne: "One entry waits on this phone to be sent, for {age}.",
-  waitsMany: "{n} entries wait on this phone to be sent, the oldest for {age}.",
+  waitsOne: "One entry waits on this phone to be sent. It was made {age} ago.",
+  waitsMany: "{n} entries wait on this phone to be sent. The oldest was made {age} ago.",
   warn: "It has waited for more than a day: find a signal soon.",
   loud: "It has waited for more than five days. Some phones clear what a page keeps after seven. Send it now, or copy it onto paper.",
   refusedOne: "The registry has refused one entry. It is still on this phone.",
@@ -38,7 +38,8 @@ const sentences = {
   state_held: "waits for an entry before it about the same thing",
   state_refused: "refused",
   recorded: "Recorded here",
-  on: "{time}, on {page}",
+  made: "{button}, {age} ago",
+  madeOn: "{button} for {machine}, {age} ago",
   files: "Files",
   file: "{name}, {size}",
   show: "View what it says",
