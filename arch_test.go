@@ -40,12 +40,15 @@ var layers = map[string]layer{
 	"workshop": {ours: []string{"registry", "scoring", "schema", "catalog"}, modules: []string{"github.com/govalues/decimal"}},
 	"dossier": {ours: []string{"figure", "registry", "scoring", "workshop"}, modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/go-fonts/dejavu",
 		"golang.org/x/mod/sumdb", "rsc.io/qr"}},
-	"figure": {ours: []string{"scoring"}},
-	"server": {ours: []string{"figure", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},
-	"demo":   {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
-	"browser": {},
-	"cli": {ours: []string{"registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo"},
-		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2"}},
+	"backup":   {ours: []string{"registry"}, modules: []string{"filippo.io/age"}},
+	"figure":   {ours: []string{"scoring"}},
+	"server":   {ours: []string{"figure", "language", "registry", "scoring", "schema", "catalog", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5"}},
+	"demo":     {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
+	"faults":   {},
+	"browser":  {},
+	"language": {modules: []string{"golang.org/x/text/language"}},
+	"cli": {ours: []string{"backup", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "dossier", "server", "demo"},
+		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},
 }
 
 // pureStd are the packages of the standard library that a pure package may use.

@@ -20,7 +20,7 @@ import (
 var screens = []struct{ name, path string }{
 	{"register", "/"},
 	{"machine", "/machines/drover"},
-	{"component", "/machines/drover/components/fuel.tank-shell"},
+	{"component", "/machines/drover/components/fuel.tank"},
 	{"options", "/machines/drover/options"},
 	{"plan", "/machines/drover/plan"},
 	{"work", "/machines/drover/work"},

@@ -164,10 +164,11 @@ func writeFile(name string, write func(io.Writer) error) error {
 }
 
 type verifyCommand struct {
-	Bundle   string   `arg:"" type:"path" help:"the bundle"`
-	Against  string   `type:"path" help:"an older bundle of the same machine: nothing in it may have been rewritten"`
-	Key      []string `help:"the registry's public key, got from the registry itself; may be repeated" sep:"none"`
-	Repacked bool     `help:"the archive was unpacked and packed again by another program"`
+	Bundle    string   `arg:"" type:"path" help:"the bundle"`
+	Against   string   `type:"path" help:"an older bundle of the same machine: nothing in it may have been rewritten"`
+	Key       []string `help:"the registry's public key, got from the registry itself; may be repeated" sep:"none"`
+	KeyChange []string `type:"existingfile" help:"a registry's signed change of key, to be followed from --key; may be repeated, oldest first"`
+	Repacked  bool     `help:"the archive was unpacked and packed again by another program"`
 }
 
 // Run checks a bundle with nothing but its bytes.
@@ -177,7 +178,19 @@ func (v *verifyCommand) Run(c *call) error {
 			return badFlag("--key", k, "the line that \"asfound dossier\" printed: name, hash and key, with \"+\" between")
 		}
 	}
-	opts := dossier.VerifyOptions{Keys: v.Key, Repacked: v.Repacked}
+	var changes [][]byte
+	for _, name := range v.KeyChange {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		changes = append(changes, text)
+	}
+	keys, err := dossier.TrustedKeys(v.Key, changes)
+	if err != nil {
+		return err
+	}
+	opts := dossier.VerifyOptions{Keys: keys, Repacked: v.Repacked}
 	newer, size, err := openFile(v.Bundle)
 	if err != nil {
 		return err

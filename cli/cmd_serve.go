@@ -36,6 +36,11 @@ func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
 	if err != nil {
 		return err
 	}
+	if stop, err := o.control(c.ctx); err != nil {
+		fmt.Fprintf(c.Stderr, "asfound: backup and audit must wait until the server ends: %v\n", err)
+	} else {
+		defer stop()
+	}
 	handler, err := server.New(server.Config{Workshop: o.Workshop,
 		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight,
 		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels,

@@ -24,7 +24,12 @@ import (
 )
 
 // keyFile holds the registry's signing key, beside the ledger and not in it.
-const keyFile = "registry.key"
+// publicKeyFile holds its public half: without it, a key that was lost would be
+// replaced by another one and nobody would notice.
+const (
+	keyFile       = "registry.key"
+	publicKeyFile = "registry.pub"
+)
 
 // opened is an open registry.
 type opened struct {
@@ -115,6 +120,14 @@ func newIDs(now func() time.Time, random io.Reader) func() string {
 func (c *call) key() (signer, verifier string, err error) {
 	name := filepath.Join(c.line.Dir, keyFile)
 	raw, err := os.ReadFile(name)
+	public, pubErr := os.ReadFile(filepath.Join(c.line.Dir, publicKeyFile))
+	if pubErr != nil && !errors.Is(pubErr, fs.ErrNotExist) {
+		return "", "", pubErr
+	}
+	if errors.Is(err, fs.ErrNotExist) && pubErr == nil {
+		return "", "", registry.Refuse(registry.CodeTampered, "Put "+keyFile+" back from the copy that was kept apart, or, if it is lost, say \"asfound key replace --because lost\".",
+			"The registry's signing key is missing from %s; its fingerprint was %s", c.line.Dir, dossier.Fingerprint(strings.TrimSpace(string(public))))
+	}
 	if errors.Is(err, fs.ErrNotExist) {
 		id := make([]byte, 5)
 		if _, err := io.ReadFull(c.Random, id); err != nil {
@@ -124,17 +137,37 @@ func (c *call) key() (signer, verifier string, err error) {
 		if err != nil {
 			return "", "", err
 		}
-		return signer, verifier, writeFile(name, func(w io.Writer) error {
-			_, err := io.WriteString(w, signer+"\n")
-			return err
-		})
+		return signer, verifier, c.writeKey(signer, verifier)
 	}
 	if err != nil {
 		return "", "", err
 	}
 	signer = strings.TrimSpace(string(raw))
-	verifier, err = dossier.VerifierOf(signer)
-	return signer, verifier, err
+	if verifier, err = dossier.VerifierOf(signer); err != nil {
+		return "", "", registry.Refuse(registry.CodeTampered, "Put it back from the copy that was kept apart.", "The registry's signing key in %s cannot be read", name)
+	}
+	if errors.Is(pubErr, fs.ErrNotExist) {
+		return signer, verifier, c.writeKey(signer, verifier) // from before the public half was kept
+	}
+	if strings.TrimSpace(string(public)) != verifier {
+		return "", "", registry.Refuse(registry.CodeTampered, "Put the right one back, or, if it was changed on purpose, say \"asfound key replace\" with the old one in place.",
+			"%s and %s do not belong together: the signing key is not the one that this registry has used", keyFile, publicKeyFile)
+	}
+	return signer, verifier, nil
+}
+
+// writeKey writes both halves of the registry's key, the secret one first.
+func (c *call) writeKey(signer, verifier string) error {
+	line := func(name, text string) error {
+		return writeFile(filepath.Join(c.line.Dir, name), func(w io.Writer) error {
+			_, err := io.WriteString(w, text+"\n")
+			return err
+		})
+	}
+	if err := line(keyFile, signer); err != nil {
+		return err
+	}
+	return line(publicKeyFile, verifier)
 }
 
 // anatomy is what the importers must know.

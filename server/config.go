@@ -15,6 +15,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"example.org/asfound/language"
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
 	"example.org/asfound/workshop"
@@ -82,7 +83,7 @@ type Mark struct {
 type Server struct {
 	Config
 	host     string // of BaseURL
-	pages    pageSet
+	pages    pagesIn
 	answers  *remembered
 	rejected *rejectedRows
 	reports  *reportCache
@@ -120,7 +121,8 @@ func newServer(c Config) (*Server, error) {
 		s.anatomy[c.ID] = &workshop.ComponentReport{ID: c.ID, Code: c.Code, Name: c.Name}
 	}
 	var err error
-	if s.pages, err = parsePages(); err != nil {
+	s.pages = newPagesIn()
+	if _, err = s.pages[language.English](); err != nil {
 		return nil, err
 	}
 	if s.build, err = buildOf(c); err != nil {

@@ -77,7 +77,7 @@ func pageComponent(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	tag := s.pageTag(version)
+	tag := s.pageTag(r, version)
 	if hasTag(r, tag) {
 		return notModified(tag), nil
 	}

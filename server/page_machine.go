@@ -58,7 +58,7 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 	}
 	q := r.URL.Query()
 	o, wrong := edition(q)
-	tag := s.pageTag(version)
+	tag := s.pageTag(r, version)
 	if wrong == nil && hasTag(r, tag) {
 		return notModified(tag), nil
 	}
@@ -79,8 +79,8 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 }
 
 // pageTag is the tag of a page that follows from the record alone.
-func (s *Server) pageTag(version uint64) string {
-	return `"` + itoa(version) + "." + s.build + `"`
+func (s *Server) pageTag(r *http.Request, version uint64) string {
+	return `"` + itoa(version) + "." + s.build + "." + languageOf(r).Tag + `"`
 }
 
 // noticeOf is the line about what was just recorded.

@@ -122,7 +122,7 @@ func pagePlan(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	tag := s.pageTag(report.Version)
+	tag := s.pageTag(r, report.Version)
 	if hasTag(r, tag) {
 		return notModified(tag), nil
 	}

@@ -105,7 +105,7 @@ func pageValue(s *Server, r *http.Request) (answer, error) {
 		return nil, err
 	}
 	// What sales say of today changes with the day.
-	tag := strings.TrimSuffix(s.pageTag(report.Version), `"`) + "." + s.Now().UTC().Format(time.DateOnly) + `"`
+	tag := strings.TrimSuffix(s.pageTag(r, report.Version), `"`) + "." + s.Now().UTC().Format(time.DateOnly) + `"`
 	if hasTag(r, tag) {
 		return notModified(tag), nil
 	}

@@ -8,6 +8,8 @@ import (
 	"net/http"
 	"path"
 	"strings"
+
+	"example.org/asfound/language"
 )
 
 //go:embed templates/*.html
@@ -19,11 +21,13 @@ type pageSet map[string]*template.Template
 // sharedTemplates are parsed into every page.
 var sharedTemplates = []string{"templates/layout.html", "templates/courier.html", "templates/form.html", "templates/parts.html"}
 
-// parsePages parses every page of the program.
-func parsePages() (pageSet, error) {
-	base, err := template.New("layout").Funcs(templateFuncs).ParseFS(templateFiles, sharedTemplates...)
-	if err != nil {
-		return nil, fmt.Errorf("parse the shared templates: %w", err)
+// parsePages parses every page of the program with its texts in a language.
+func parsePages(l *language.Language) (pageSet, error) {
+	base := template.New("layout").Funcs(funcsIn(l))
+	for _, name := range sharedTemplates {
+		if err := parseIn(l, base, name); err != nil {
+			return nil, err
+		}
 	}
 	pages := pageSet{}
 	entries, err := templateFiles.ReadDir("templates")
@@ -36,12 +40,25 @@ func parsePages() (pageSet, error) {
 			if err != nil {
 				return nil, err
 			}
-			if pages[strings.TrimSuffix(e.Name(), ".html")], err = clone.ParseFS(templateFiles, name); err != nil {
-				return nil, fmt.Errorf("parse the page %s: %w", e.Name(), err)
+			if err := parseIn(l, clone, name); err != nil {
+				return nil, err
 			}
+			pages[strings.TrimSuffix(e.Name(), ".html")] = clone
 		}
 	}
 	return pages, nil
+}
+
+// parseIn adds the templates of a file, in a language.
+func parseIn(l *language.Language, to *template.Template, name string) error {
+	source, err := templateFiles.ReadFile(name)
+	if err != nil {
+		return err
+	}
+	if _, err := to.Parse(l.Template(string(source))); err != nil {
+		return fmt.Errorf("parse %s in %s: %w", name, l.Name, err)
+	}
+	return nil
 }
 
 // render makes a whole page in memory, so that a fault in it is still answered
@@ -94,7 +111,7 @@ type ErrorPage struct {
 func (s *Server) writeErrorPage(w http.ResponseWriter, r *http.Request, err error, instance string) {
 	p := problemOf(err, instance)
 	page := ErrorPage{Base: Base{Title: p.Title, Version: s.Version, Owner: strings.HasPrefix(r.URL.Path, "/o/")}, Problem: p, Request: instance}
-	body, renderErr := s.pages.render("error", page)
+	body, renderErr := s.pages.render(languageOf(r), "error", page)
 	if renderErr != nil {
 		s.Logger.Error("the error page cannot be shown", "error", renderErr.Error())
 		body = []byte("<!doctype html><title>Something went wrong</title><h1>Something went wrong</h1>")

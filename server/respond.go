@@ -28,12 +28,13 @@ type htmlAnswer struct {
 }
 
 func (a htmlAnswer) write(s *Server, w http.ResponseWriter, r *http.Request) error {
-	body, err := s.pages.render(a.name, a.page)
+	body, err := s.pages.render(languageOf(r), a.name, a.page)
 	if err != nil {
 		return err
 	}
 	h := w.Header()
 	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Add("Vary", "Accept-Language, Cookie")
 	if a.etag != "" {
 		h.Set("ETag", a.etag)
 		h.Set("Cache-Control", "private, no-cache")

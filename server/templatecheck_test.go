@@ -8,6 +8,8 @@ import (
 	"text/template/parse"
 
 	"github.com/stretchr/testify/require"
+
+	"example.org/asfound/language"
 )
 
 // pageTypes is which struct each page's template is given.
@@ -22,7 +24,7 @@ var pageTypes = map[string]reflect.Type{
 // TestTemplatesFitTheirPages follows every field and method that a template
 // names through the types of its page, branches that no test executes too.
 func TestTemplatesFitTheirPages(t *testing.T) {
-	pages, err := parsePages()
+	pages, err := parsePages(language.English)
 	require.NoError(t, err)
 	for name, set := range pages {
 		typ, ok := pageTypes[name]
@@ -36,7 +38,7 @@ func TestTemplatesFitTheirPages(t *testing.T) {
 
 func TestTheTypeCheckCanFail(t *testing.T) {
 	for _, text := range []string{`{{.Nothing}}`, `{{range .Machines}}{{.Wheels}}{{end}}`, `{{with .Base}}{{.Title.Length}}{{end}}`, `{{$x := .Machines}}{{range $x}}{{$.Missing}}{{end}}`, `{{template "absent" .}}`} {
-		set := template.Must(template.New("layout").Funcs(templateFuncs).Parse(text))
+		set := template.Must(template.New("layout").Funcs(funcsIn(language.English)).Parse(text))
 		c := typeChecker{set: set, done: map[string]bool{}}
 		c.template("layout", typeOf[MachinesPage]())
 		require.Len(t, c.faults, 1, text)
@@ -166,7 +168,7 @@ func (c *typeChecker) command(cmd *parse.CommandNode, s scope) reflect.Type {
 	if !isFunction {
 		return c.operand(cmd.Args[0], s)
 	}
-	if f, ok := templateFuncs[id.Ident]; ok {
+	if f, ok := funcsIn(language.English)[id.Ident]; ok {
 		ft := reflect.TypeOf(f)
 		if ft.NumIn() != len(args) {
 			c.fault(cmd, "%d arguments, want %d", len(args), ft.NumIn())

@@ -74,7 +74,7 @@ const (
 
 func badgerOptions(folder string, warn func(string)) badger.Options {
 	return badger.DefaultOptions(folder).
-		WithSyncWrites(true).
+		WithSyncWrites(syncWrites).
 		WithExternalMagic(FormatNumber).
 		WithMemTableSize(memTableSize).
 		WithNumMemtables(2).

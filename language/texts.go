@@ -1,0 +1,233 @@
+package language
+
+import (
+	"cmp"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"unicode"
+	"unicode/utf8"
+)
+
+// texts is the catalogue of one language, made ready to look things up.
+type texts struct {
+	exact map[string]string
+	// patterns are the texts with places to fill, by the first word that is
+	// fixed; those that begin with a place stand under "".
+	patterns map[string][]pattern
+	format   format
+	kept     sync.Map // english → said, for a sentence is asked for on every page
+	count    keptCount
+}
+
+// keptCount bounds what is kept.
+type keptCount struct {
+	sync.Mutex
+	n int
+}
+
+const mostKept = 20_000
+
+// pattern is a text with places to fill.
+type pattern struct {
+	match *regexp.Regexp
+	fixed string // the longest part that does not change
+	said  string
+}
+
+var place = regexp.MustCompile(`\{\d+\}`)
+
+func newTexts(said func(Entry) string, f format) *texts {
+	entries, err := Catalogue()
+	if err != nil {
+		panic(err) // the file is part of the program, and a test reads it
+	}
+	t := &texts{exact: make(map[string]string, len(entries)), patterns: map[string][]pattern{}, format: f}
+	for _, e := range entries {
+		t.add(e.English, said(e))
+	}
+	for _, list := range t.patterns {
+		// The text with the most that is fixed is the likeliest.
+		slices.SortStableFunc(list, func(a, b pattern) int { return cmp.Compare(len(b.match.String()), len(a.match.String())) })
+	}
+	return t
+}
+
+func (t *texts) add(english, said string) {
+	if said == "" {
+		return
+	}
+	t.exact[english] = said
+	if !place.MatchString(english) || strings.Contains(english, "<1>") {
+		return // texts with marked words are found by their template
+	}
+	var expr strings.Builder
+	expr.WriteString("(?s)^")
+	fixed, from := "", 0
+	for _, at := range place.FindAllStringIndex(english, -1) {
+		part := english[from:at[0]]
+		if len(part) > len(fixed) {
+			fixed = part
+		}
+		expr.WriteString(regexp.QuoteMeta(part) + "(.+?)")
+		from = at[1]
+	}
+	if part := english[from:]; len(part) > len(fixed) {
+		fixed = part
+	}
+	if !strings.ContainsFunc(fixed, unicode.IsLetter) {
+		return // "{1}: {2}" would match everything
+	}
+	expr.WriteString(regexp.QuoteMeta(english[from:]) + "$")
+	key := firstWord(english)
+	t.patterns[key] = append(t.patterns[key], pattern{regexp.MustCompile(expr.String()), fixed, said})
+}
+
+// firstWord is the fixed word that a text begins with, "" when it begins with
+// a place or the word runs into one.
+func firstWord(s string) string {
+	word, _, _ := strings.Cut(s, " ")
+	if strings.ContainsAny(word, "{}") {
+		return ""
+	}
+	return word
+}
+
+// say finds a text as a whole, else sentence by sentence.
+func (t *texts) say(english string) string {
+	if got, ok := t.kept.Load(english); ok {
+		return got.(string)
+	}
+	said := t.find(english)
+	t.count.Lock()
+	defer t.count.Unlock()
+	if t.count.n++; t.count.n > mostKept {
+		t.kept.Clear()
+		t.count.n = 0
+	}
+	t.kept.Store(english, said)
+	return said
+}
+
+func (t *texts) find(english string) string {
+	if said, ok := t.whole(english, 0); ok {
+		return said
+	}
+	for _, mark := range []string{". ", "; ", ": ", ", "} {
+		parts := strings.SplitAfter(english, mark)
+		if len(parts) < 2 {
+			continue
+		}
+		found := false
+		for i, p := range parts {
+			core, end := strings.TrimSuffix(p, mark), ""
+			if core != p {
+				end = mark
+			}
+			said, ok := t.whole(core, 0)
+			if !ok && mark == ". " {
+				if said, ok = t.whole(core+".", 0); ok {
+					said = strings.TrimSuffix(said, ".")
+				}
+			}
+			if ok {
+				parts[i], found = said+end, true
+			} else if next := t.find(core); len(core) < len(english) && next != core {
+				parts[i], found = next+end, true
+			}
+		}
+		if found {
+			return strings.Join(parts, "")
+		}
+	}
+	return english
+}
+
+// deepest is how often what was filled in is looked up in turn.
+const deepest = 4
+
+// whole finds a text as a whole: as it stands, as a number or a date, with
+// another first letter, or as a text with places filled in.
+func (t *texts) whole(english string, depth int) (string, bool) {
+	trimmed := strings.TrimSpace(english)
+	if trimmed != english {
+		said, ok := t.whole(trimmed, depth)
+		i := strings.Index(english, trimmed)
+		return english[:i] + said + english[i+len(trimmed):], ok
+	}
+	if said, ok := t.exact[english]; ok {
+		return said, true
+	}
+	if said, ok := t.format.value(english); ok {
+		return said, true
+	}
+	if said, ok := t.otherCase(english); ok {
+		return said, true
+	}
+	if depth == deepest {
+		return english, false
+	}
+	for _, key := range []string{firstWord(english), ""} {
+		for _, p := range t.patterns[key] {
+			if !strings.Contains(english, p.fixed) {
+				continue
+			}
+			if m := p.match.FindStringSubmatch(english); m != nil {
+				return t.fill(p.said, m[1:], depth), true
+			}
+		}
+	}
+	return english, false
+}
+
+// fill puts what was found back into the places.
+func (t *texts) fill(said string, found []string, depth int) string {
+	return place.ReplaceAllStringFunc(said, func(at string) string {
+		n, err := strconv.Atoi(at[1 : len(at)-1])
+		if err != nil || n < 1 || n > len(found) {
+			return at
+		}
+		v := found[n-1]
+		if inner, ok := t.whole(v, depth+1); ok {
+			return inner
+		}
+		return t.list(v, depth)
+	})
+}
+
+// list says what stands between commas one by one.
+func (t *texts) list(v string, depth int) string {
+	for _, mark := range []string{"; ", ", ", " and ", " or "} {
+		if parts := strings.Split(v, mark); len(parts) > 1 {
+			for i, p := range parts {
+				if said, ok := t.whole(p, depth+1); ok {
+					parts[i] = said
+				}
+			}
+			between := mark
+			if said, ok := t.exact[strings.TrimSpace(mark)]; ok {
+				between = " " + said + " "
+			}
+			return strings.Join(parts, between)
+		}
+	}
+	return v
+}
+
+// otherCase finds a text whose first letter is written small or large here.
+func (t *texts) otherCase(english string) (string, bool) {
+	r, n := utf8.DecodeRuneInString(english)
+	if unicode.IsUpper(r) {
+		if said, ok := t.exact[string(unicode.ToLower(r))+english[n:]]; ok {
+			f, m := utf8.DecodeRuneInString(said)
+			return string(unicode.ToUpper(f)) + said[m:], true
+		}
+	} else if unicode.IsLower(r) {
+		if said, ok := t.exact[string(unicode.ToUpper(r))+english[n:]]; ok {
+			return said, true
+		}
+	}
+	return "", false
+}

@@ -1,0 +1,33 @@
+package server
+
+import (
+	"net/http"
+	"net/http/httptest"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"example.org/asfound/language"
+)
+
+func TestEveryLanguageParses(t *testing.T) {
+	for _, l := range language.All() {
+		_, err := parsePages(l)
+		require.NoError(t, err, l.Name)
+	}
+}
+
+func TestLanguageOf(t *testing.T) {
+	for _, c := range []struct{ cookie, accept, want string }{
+		{"", "", "en-GB"}, {"", "de-AT,de;q=0.9,en;q=0.5", "de"}, {"", "fr", "en-GB"}, {"", "en-US,de;q=0.3", "en-GB"}, {"", "rubbish;;;", "en-GB"},
+		{"de", "en", "de"}, {"en-GB", "de", "en-GB"}, {"xx", "de", "de"},
+	} {
+		r := httptest.NewRequest(http.MethodGet, "/", nil)
+		r.Header.Set("Accept-Language", c.accept)
+		if c.cookie != "" {
+			r.AddCookie(&http.Cookie{Name: languageCookie, Value: c.cookie})
+		}
+		assert.Equal(t, c.want, languageOf(r).Tag, "%+v", c)
+	}
+}
