@@ -15,6 +15,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"example.org/asfound/language"
 	"example.org/asfound/registry"
 )
 
@@ -49,6 +50,9 @@ var assets = sync.OnceValue(func() map[string]asset {
 	for _, e := range entries {
 		addAsset(out, e.Name())
 	}
+	for _, l := range language.All() {
+		out[wordsName(l)] = newAsset(".js", wordsScript(l))
+	}
 	return out
 })
 
@@ -57,7 +61,7 @@ var scriptImport = regexp.MustCompile(`"\./([a-z-]+\.js)"`)
 // addAsset reads a file, and before it those that it imports: their hashes
 // become part of their addresses in it.
 func addAsset(out map[string]asset, name string) {
-	mediaType, ok := assetTypes[path.Ext(name)]
+	_, ok := assetTypes[path.Ext(name)]
 	if _, done := out[name]; done || !ok {
 		return
 	}
@@ -72,8 +76,12 @@ func addAsset(out map[string]asset, name string) {
 			return []byte(`"` + "./" + imported + "?v=" + out[imported].hash + `"`)
 		})
 	}
+	out[name] = newAsset(path.Ext(name), body)
+}
+
+func newAsset(ext string, body []byte) asset {
 	sum := sha256.Sum256(body)
-	out[name] = asset{mediaType: mediaType, body: body, hash: hex.EncodeToString(sum[:8])}
+	return asset{mediaType: assetTypes[ext], body: body, hash: hex.EncodeToString(sum[:8])}
 }
 
 // assetAddress is where a file of the pages is found, with the hash of its

@@ -4,10 +4,13 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"path"
+	"regexp"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"example.org/asfound/language"
 )
 
 var stylesheet = assets()["asfound.css"].body
@@ -59,4 +62,33 @@ func TestTheWorkerMayFetchAndKnowsItsFiles(t *testing.T) {
 		require.Contains(t, rec.Body.String(), `"`+at+`"`)
 	}
 	require.True(t, strings.HasPrefix(rec.Body.String(), `const build = "`+b.s.build+`"`))
+}
+
+var (
+	saidInScripts  = regexp.MustCompile(`say\((?:[^()]*\? )?"(\w+)"[,)]`)
+	namedInScripts = regexp.MustCompile(`"(\w+)"`)
+)
+
+// TestScriptsSayWhatThereIsToSay: every sentence that a script names is there,
+// in every language, and none is there for nothing.
+func TestScriptsSayWhatThereIsToSay(t *testing.T) {
+	// These are said by a name that is put together.
+	named := map[string]bool{"state_waiting": true, "state_held": true, "state_refused": true}
+	for name, a := range assets() {
+		if path.Ext(name) != ".js" || name != "words.js" && strings.HasPrefix(name, "words.") {
+			continue
+		}
+		for _, m := range saidInScripts.FindAllStringSubmatch(string(a.body), -1) {
+			require.Contains(t, courierWords, m[1], name)
+		}
+		for _, m := range namedInScripts.FindAllStringSubmatch(string(a.body), -1) {
+			named[m[1]] = true
+		}
+	}
+	for name := range courierWords {
+		require.True(t, named[name], "nothing says %q", name)
+	}
+	for _, l := range language.All() {
+		require.Contains(t, string(assets()[wordsName(l)].body), `"waitsMany":`)
+	}
 }

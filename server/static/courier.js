@@ -48,12 +48,12 @@ async function show() {
   let level = refused ? "warn" : "";
   if (waiting.length) {
     const age = Date.now() - Math.min(...waiting.map((e) => e.at));
-    parts.push(say(waiting.length === 1 ? "waitsOne" : "waitsMany", { n: waiting.length, age: ageWords(age) }));
+    parts.push(waiting.length === 1 ? say("waitsOne", ageWords(age)) : say("waitsMany", waiting.length, ageWords(age)));
     if (age > 5 * day) { level = "loud"; parts.push(say("loud")); }
     else if (age > day) { level = "warn"; parts.push(say("warn")); }
   }
-  if (refused) parts.push(say(refused === 1 ? "refusedOne" : "refusedMany", { n: refused }));
-  if (document.documentElement.dataset.kept) parts.unshift(say("copy", { time: timeWords(document.documentElement.dataset.kept) }));
+  if (refused) parts.push(say(refused === 1 ? "refusedOne" : "refusedMany", refused));
+  if (document.documentElement.dataset.kept) parts.unshift(say("copy", timeWords(document.documentElement.dataset.kept)));
   speak(parts.join(" "));
   bar.className = "courier" + (parts.length ? " on " + level : "");
   bar.querySelector(".buttons")?.remove();
@@ -66,7 +66,7 @@ async function show() {
 
 function progress(i, n, part) {
   bar.className = "courier on";
-  speak(say("sending", { i, n, percent: Math.floor(part * 100) }));
+  speak(say("sending", i, n, Math.floor(part * 100)));
 }
 
 let again;
@@ -77,10 +77,10 @@ export async function send(options = {}) {
   if (!(await queue.all()).some((e) => e.state !== "refused")) return show();
   const out = await queue.sendAll(progress, options);
   last = "";
-  if (out.sent.length === 1) last = say("sentOne", { title: out.sent[0].title });
-  else if (out.sent.length) last = say("sentMany", { n: out.sent.length });
+  if (out.sent.length === 1) last = say("sentOne", out.sent[0].title);
+  else if (out.sent.length) last = say("sentMany", out.sent.length);
   if (out.later) {
-    last = [last, say("later", { why: out.later })].filter(Boolean).join(" ");
+    last = [last, say("later", out.later)].filter(Boolean).join(" ");
     again = setTimeout(() => { if (!document.hidden) send(); }, againMs);
   }
   await show();
@@ -148,7 +148,8 @@ async function keepForm(form, submitter) {
     await queue.remove(entry.seq); // the form is still here, and says why
     return pass(form, submitter);
   }
-  last = say("stored", { title: entry.title });
+  if (form.dataset.next && entry.copied && submitter?.value !== "stay") return location.assign(form.dataset.next);
+  last = say("stored", entry.title);
   form.reset();
   delete form.dataset.replaces;
   await show();

@@ -42,7 +42,7 @@ async function keepMachine(address, tell) {
   const pages = [], pictures = new Set();
   let missed = 0;
   for (const [i, page] of list.pages.entries()) {
-    tell(say("keeping", { i: i + 1, n: list.pages.length }));
+    tell(say("keeping", i + 1, list.pages.length));
     try {
       const response = await fetched(page);
       const html = await response.text();
@@ -65,7 +65,7 @@ async function keepMachine(address, tell) {
   return kept;
 }
 
-const keptWords = (kept) => say(kept.missed ? "keptSome" : "kept", { time: timeWords(kept.at), n: kept.pages.length, missed: kept.missed });
+const keptWords = (kept) => say(kept.missed ? "keptSome" : "kept", timeWords(kept.at), kept.pages.length, kept.missed);
 
 // keepable puts the button into its place on a page, and what it says beside it.
 export async function keepable(place, buttons) {
@@ -82,7 +82,7 @@ export async function keepable(place, buttons) {
       const kept = await keepMachine(place.dataset.list, (text) => { line.textContent = text; });
       line.textContent = keptWords(kept);
     } catch (error) {
-      line.textContent = say("keepFailed", { why: say(error.name === "QuotaExceededError" ? "noRoom" : "noSignal") });
+      line.textContent = say("keepFailed", say(error.name === "QuotaExceededError" ? "noRoomPages" : "noSignal"));
     }
   };
   place.append(buttons([[say(old ? "keepAgain" : "keep"), act]]), line);

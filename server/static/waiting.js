@@ -45,7 +45,7 @@ function article(entry, isHeld, courier, redraw) {
   const out = element("article", { class: "panel entry", id: "entry-" + entry.seq, "aria-labelledby": "title-" + entry.seq },
     element("h2", { id: "title-" + entry.seq }, entry.title),
     element("p", {}, element("span", { class: "mark " + mark }, say("state_" + state)), " ",
-      element("span", { class: "hint" }, say(entry.name ? "madeOn" : "made", { button: entry.button, machine: entry.name, age: ageWords(Date.now() - entry.at) }))));
+      element("span", { class: "hint" }, entry.name ? say("madeOn", entry.button, entry.name, ageWords(Date.now() - entry.at)) : say("made", entry.button, ageWords(Date.now() - entry.at)))));
   if (entry.why.length) {
     if (state === "refused") out.append(element("h3", {}, say("why")));
     out.append(element("ul", { class: "why" }, ...entry.why.map((w) => element("li", {}, w))));
@@ -66,7 +66,7 @@ function fieldsOf(entry) {
     if (f.text) facts.append(element("div", {}, element("dt", {}, f.label), element("dd", { class: "typed" }, f.text)));
   }
   for (const [, file] of files(entry)) {
-    const words = say("file", { name: file.name, size: sizeWords(file.size) });
+    const words = say("file", file.name, sizeWords(file.size));
     const value = element("dd", {}, words);
     if (file.type.startsWith("image/")) {
       const img = element("img", { alt: file.name, class: "thumb", src: URL.createObjectURL(file) });
@@ -147,7 +147,7 @@ async function drawKept(place, courier, redraw) {
     place.replaceChildren(element("p", {}, say("nothingKept")));
     return;
   }
-  place.replaceChildren(...machines.map((m) => element("article", { class: "panel" }, element("h3", {}, m.name), element("p", { class: "hint" }, say("keptMachine", { time: timeWords(m.at) })),
+  place.replaceChildren(...machines.map((m) => element("article", { class: "panel" }, element("h3", {}, m.name), element("p", { class: "hint" }, say("keptMachine", timeWords(m.at))),
     element("ul", { class: "plain" }, ...m.pages.map((p) => element("li", {}, element("a", { class: "target", href: p.at }, p.title)))),
     courier.buttons([[say("remove"), async () => { await removeMachine(m.machine); redraw(); }]]))));
 }
