@@ -277,6 +277,10 @@ const mapAt = "/machines/drover/work/fasteners/timing-cover"
 // typeHole fills in a hole to the map on the page and keeps it.
 func typeHole(t *testing.T, ctx context.Context, length, head string) {
 	t.Helper()
+	if !ask[bool](t, ctx, "Boolean(document.getElementById('f-x-0'))") {
+		do(t, ctx, chromedp.Click(chromedp.CSS("button[name=add]")))
+	}
+	until(t, ctx, "document.getElementById('f-x-0')")
 	ask[bool](t, ctx, fmt.Sprintf(`(() => {
 		const form = document.querySelector('form[data-keep=fasteners]');
 		form.elements['x-0'].value = '25'; form.elements['y-0'].value = '50';
@@ -285,6 +289,22 @@ func typeHole(t *testing.T, ctx context.Context, length, head string) {
 		form.querySelector('button.wide').click();
 		return true;
 	})()`, length, head))
+}
+
+// TestHolesAreAddedWithNoSignal by a tap and by a button, numbered on.
+func TestHolesAreAddedWithNoSignal(t *testing.T) {
+	ctx := open(t)
+	s := serve(t, demoRegistry(t))
+	l := lay(t, s)
+	ready(t, ctx, l.url+mapAt)
+	l.set(func(l *line) { l.dead = true })
+	do(t, ctx, chromedp.Click(chromedp.CSS("input[type=image]")), chromedp.Click(chromedp.CSS("button[name=add]")))
+	until(t, ctx, "document.querySelectorAll('fieldset.hole').length === 2")
+	assert.InDelta(t, 50, ask[float64](t, ctx, "Number(document.getElementById('f-x-0').value)"), 0.5, "a click is in the middle")
+	assert.InDelta(t, 50, ask[float64](t, ctx, "Number(document.getElementById('f-y-0').value)"), 0.5)
+	assert.Equal(t, []string{"Hole 1", "Hole 2"}, ask[[]string](t, ctx, "Array.from(document.querySelectorAll('fieldset.hole legend'), e => e.textContent)"))
+	assert.Equal(t, 1, ask[int](t, ctx, "document.querySelectorAll('.tapped svg circle').length"))
+	assert.True(t, ask[bool](t, ctx, "Array.from(document.querySelectorAll('fieldset.hole input')).every(i => i.labels.length === 1)"))
 }
 
 // theirMap records a map of the same cover past the phone.
@@ -321,8 +341,6 @@ func quarrel(t *testing.T) (context.Context, *site, *line) {
 	s := serve(t, demoRegistry(t))
 	l := lay(t, s)
 	ready(t, ctx, l.url+mapAt)
-	do(t, ctx, chromedp.Click(chromedp.CSS("button[name=add]")))
-	until(t, ctx, "document.getElementById('f-x-0')")
 	l.set(func(l *line) { l.dead = true })
 	typeHole(t, ctx, "42", "hexagon")
 	saysSoon(t, ctx, "Kept on this phone")
