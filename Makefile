@@ -1,6 +1,6 @@
 # What a contributor runs. Everything but "tools" needs Go and nothing else.
 
-.PHONY: test race lint bench fuzz faults tools
+.PHONY: test race lint bench fuzz faults sbom reproducible tools
 
 test:
 	go test ./...
@@ -29,6 +29,14 @@ fuzz:
 # and files failed in turn. Root, strace and loop devices make it complete.
 faults:
 	ASFOUND_FAULTS=long go test -count 1 -timeout 60m -v ./faults
+
+# A software bill of materials of the program, in CycloneDX.
+sbom:
+	go run github.com/CycloneDX/cyclonedx-gomod/cmd/cyclonedx-gomod@v1.10.0 app -json -licenses -output sbom.json .
+
+# The same source gives the same program, wherever it is built.
+reproducible:
+	@a=$$(mktemp -d) && b=$$(mktemp -d) && trap 'rm -rf "$$a" "$$b"' EXIT && 	CGO_ENABLED=0 go build -trimpath -buildvcs=false -o $$a/asfound . && cp -r . $$b/source && 	(cd $$b/source && CGO_ENABLED=0 GOCACHE=$$b/cache go build -trimpath -buildvcs=false -o $$b/asfound .) && 	cmp $$a/asfound $$b/asfound && sha256sum $$a/asfound | cut -d' ' -f1
 
 tools:
 	go install honnef.co/go/tools/cmd/staticcheck@v0.8.2

@@ -144,7 +144,7 @@ func TestPicturesWaitOverARestart(t *testing.T) {
 		require.Contains(t, ask[string](t, ctx, "document.querySelector('h1').textContent"), "There is no signal")
 		do(t, ctx, chromedp.Navigate(l.url+"/waiting"))
 		until(t, ctx, "document.querySelectorAll('.entry').length === 3")
-		assert.Equal(t, 3, ask[int](t, ctx, "document.querySelectorAll('.entry img.thumb').length"))
+		assert.Equal(t, 3, ask[int](t, ctx, "document.querySelectorAll('.entry img').length"))
 	}) // which closes the browser
 
 	require.Empty(t, taken(record(t, s, noPapers), "cellar"))
@@ -474,6 +474,44 @@ func TestKeptPagesOpenWithNoSignal(t *testing.T) {
 		for (const n of names) for (const r of await (await caches.open(n)).keys()) out.push(r.method + ' ' + new URL(r.url).pathname); return out; })`)
 	for _, at := range held {
 		assert.Regexp(t, `^GET /(static/|waiting$|offline$)`, at, "nothing else is left in the browser")
+	}
+}
+
+// TestTheSurveyGoesOnWithNoSignal from one kept stop to the next, each with a
+// picture; afterwards each is on record once.
+func TestTheSurveyGoesOnWithNoSignal(t *testing.T) {
+	ctx := open(t)
+	s := serve(t, demoRegistry(t))
+	l := lay(t, s)
+	at := "/machines/" + noPapers + "/survey"
+	ready(t, ctx, l.url+at)
+	press(t, ctx, "Keep on this phone")
+	until(t, ctx, "document.querySelector('.keepable .hint').textContent.startsWith('Kept on this phone at ')")
+	l.set(func(l *line) { l.dead = true })
+	do(t, ctx, chromedp.Navigate(l.url+at+"/fuel.tank?by=mechanic"))
+	var digests []string
+	for i := range 2 {
+		saysSoon(t, ctx, "This page is the copy")
+		file, digest := picture(t, fmt.Sprintf("stop-%d.jpg", i), uint64(20+i), 250)
+		digests = append(digests, digest)
+		do(t, ctx, chromedp.SetUploadFiles(chromedp.CSS(".camera input"), []string{file}))
+		was := ask[string](t, ctx, fmt.Sprintf(`(() => {
+			const form = document.querySelector('form[data-keep=survey]');
+			form.elements.by.value = 'mechanic';
+			form.elements.note.value = 'seen with no signal, %d';
+			form.querySelector('[name=then][value=on]').click();
+			return location.pathname;
+		})()`, i))
+		until(t, ctx, fmt.Sprintf("location.pathname !== %q", was))
+		saysSoon(t, ctx, []string{"One entry waits", "2 entries wait"}[i])
+	}
+	l.set(func(l *line) { l.dead = false })
+	do(t, ctx, chromedp.Navigate(l.url+"/waiting"))
+	saysSoon(t, ctx, "2 entries were sent and recorded")
+	text := events(t, s, noPapers)
+	for i, digest := range digests {
+		assert.Equal(t, 1, strings.Count(text, fmt.Sprintf("seen with no signal, %d", i)))
+		assert.Equal(t, 1, strings.Count(text, digest), "the picture of stop %d", i)
 	}
 }
 

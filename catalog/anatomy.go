@@ -48,7 +48,10 @@ type Component struct {
 	Sides []string `json:"sides"`
 	// Walk is its place in the order of a person walking round the machine,
 	// from 1.
-	Walk       int      `json:"walk"`
+	Walk int `json:"walk"`
+	// Station is where it is met on the way round, one of Stations; Load takes it
+	// from the first side where the data name none.
+	Station    string   `json:"station"`
 	FirstCheck string   `json:"first_check"` // the least invasive one
 	Hazards    []string `json:"hazards"`
 	Fasteners  string   `json:"fasteners"`

@@ -183,6 +183,7 @@ func (b *builder) checkAnatomy() {
 		for i, side := range x.Sides {
 			s.oneOf("/sides/"+strconv.Itoa(i), side, "left", "right", "front", "rear", "above", "below", "inside")
 		}
+		s.oneOf("/station", x.Station, registry.TermIDs(Stations())...)
 		if other, taken := walk[x.Walk]; taken || x.Walk < 1 {
 			s.add("/walk", strconv.Itoa(x.Walk), "a whole number from 1 that no other component has", "The place in the walk is missing or taken by "+quote(other), "Choose a number above those of the house.")
 		}
@@ -455,6 +456,7 @@ func (b *builder) checkOpenings() {
 		for i, j := range x.Joints {
 			s.id("/joints/"+strconv.Itoa(i), j)
 		}
+		refers(s, "/seen_at", x.SeenAt, &c.components, "components")
 		refers(s, "/requires", x.Requires, &c.openings, "openings")
 		refers(s, "/behind", x.Behind, &c.components, "components")
 		refers(s, "/cautions", x.Cautions, &c.cautions, "cautions")

@@ -382,3 +382,43 @@ func TestEverythingSaysOnWhatItRests(t *testing.T) {
 		see(string(p), s.Basis)
 	}
 }
+
+// Ensure that the way round never leads back to a side that was left, that it
+// ends with what only an opening shows, and that every joint which can be seen
+// from outside is asked for somewhere.
+func TestTheWayRound(t *testing.T) {
+	c := load(t)
+	list := c.ComponentsRound()
+	require.Len(t, list, len(c.Components()))
+	left := map[string]bool{}
+	for i, x := range list {
+		if i > 0 && list[i-1].Station != x.Station {
+			left[list[i-1].Station] = true
+		}
+		assert.False(t, left[x.Station], "%s leads back to the station %q", x.ID, x.Station)
+		assert.Equal(t, slices.Equal(x.Sides, []string{"inside"}), x.Station == catalog.StationInside || x.Station == "papers" && x.Sides[0] == "inside", x.ID)
+		if side := x.Sides[0]; len(x.Sides) == 1 && (side == "left" || side == "right") {
+			assert.Contains(t, []string{side, "rear"}, x.Station, "%s is seen from one side alone", x.ID)
+		}
+	}
+	assert.Equal(t, "electrical.battery", list[slices.IndexFunc(list, func(x catalog.Component) bool { return x.Station == "left" })].ID)
+	assert.ElementsMatch(t, []string{"head-joint", "exhaust-port", "rocker-box-joint"}, c.JointsAt("engine.head"))
+	assert.ElementsMatch(t, []string{"exhaust.pipe", "engine.head"}, c.MeetAt("exhaust-port"))
+	assert.Empty(t, c.MeetAt("clutch-nuts"), "it lies behind the chaincase")
+	assert.Empty(t, c.JointsAt("engine.piston"))
+}
+
+func TestLookingShowsWhatTemptsToClean(t *testing.T) {
+	c := load(t)
+	ids := func(component string) (out []string) {
+		for _, x := range c.CautionsForLooking(component) {
+			out = append(out, x.ID)
+		}
+		return out
+	}
+	assert.Contains(t, ids("frame.number"), "num-1")
+	assert.Contains(t, ids("electrical.battery"), "acid-1")
+	assert.Contains(t, ids("deposits.dirt"), "bio-1")
+	assert.Empty(t, ids("exhaust.pipe"), "hot-1 belongs to heating and to running")
+	assert.Nil(t, ids("no.such"))
+}

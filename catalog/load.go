@@ -215,6 +215,9 @@ func (b *builder) finish() {
 	}
 	for i := range c.components.rows {
 		x := &c.components.rows[i]
+		if x.Station == "" && len(x.Sides) > 0 {
+			x.Station = stationOfSide[x.Sides[0]]
+		}
 		if x.Code != "" {
 			c.aliases[x.Code] = x.ID
 		}

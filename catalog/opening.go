@@ -19,7 +19,10 @@ type Opening struct {
 	// points of 1000.
 	WitnessPoints float64 `json:"witness_points"`
 	// Joints are names for the witness register.
-	Joints   []string        `json:"joints"`
+	Joints []string `json:"joints"`
+	// SeenAt are the components on which the joints are looked at, from outside
+	// and before anything is loosened.
+	SeenAt   []string        `json:"seen_at"`
 	Requires []string        `json:"requires"` // openings that come first
 	Behind   []string        `json:"behind"`   // components that it lays open
 	Needs    []registry.Need `json:"needs"`    // in hand before it is opened
@@ -31,6 +34,7 @@ func (o Opening) key() string { return o.ID }
 
 func (o Opening) clone() Opening {
 	o.Joints = slices.Clone(o.Joints)
+	o.SeenAt = slices.Clone(o.SeenAt)
 	o.Requires = slices.Clone(o.Requires)
 	o.Behind = slices.Clone(o.Behind)
 	o.Needs = slices.Clone(o.Needs)

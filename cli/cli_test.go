@@ -372,7 +372,7 @@ func TestServeStaysOnLoopback(t *testing.T) {
 		if o.Flag == "addr" {
 			require.True(t, strings.HasPrefix(o.Default, "127.0.0.1:"), "the default is beyond loopback")
 		}
-		if o.Flag == "beyond-loopback" {
+		if o.Flag == "everyone-on-this-network" || o.Flag == "plain-http" {
 			require.Equal(t, "false", o.Default)
 		}
 	}

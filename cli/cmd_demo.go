@@ -60,7 +60,7 @@ func (x *demoCommand) Run(c *call) error {
 	if x.NoServe {
 		return nil
 	}
-	return c.serve(x.Addr, "", false)
+	return (&serveCommand{Addr: x.Addr}).Run(c)
 }
 
 // layOut writes the story's files and pictures into a folder.

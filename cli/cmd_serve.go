@@ -2,12 +2,15 @@ package cli
 
 import (
 	"context"
+	"crypto/tls"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
 	"net"
 	"net/http"
+	"strings"
 	"time"
 
 	"example.org/asfound/dossier"
@@ -16,22 +19,33 @@ import (
 )
 
 type serveCommand struct {
-	Addr    string `help:"${addr_help}" default:"${addr}"`
-	BaseURL string `help:"${base_url_help}" default:"${base_url}"`
-	// BeyondLoopback is for a container, or behind a proxy that encrypts and
-	// asks who is there.
-	BeyondLoopback bool `help:"listen on an address that other machines can reach, without encryption or accounts: only behind a proxy, or in a container whose port is published on loopback (ASFOUND_BEYOND_LOOPBACK)" default:"${beyond_loopback}"`
-}
-
-// Run serves until the program is told to stop.
-func (s *serveCommand) Run(c *call) error {
-	return c.serve(s.Addr, s.BaseURL, s.BeyondLoopback)
+	Addr        string   `help:"${addr_help}" default:"${addr}"`
+	BaseURL     string   `help:"${base_url_help}" default:"${base_url}"`
+	Host        []string `help:"${host_help}" default:"${host}" sep:","`
+	PlainHTTP   bool     `name:"plain-http" help:"${plain_http_help}" default:"${plain_http}"`
+	Cert        string   `help:"${cert_help}" default:"${cert}"`
+	Key         string   `help:"${key_help}" default:"${key}"`
+	BehindProxy []string `help:"${behind_proxy_help}" default:"${behind_proxy}" sep:","`
+	Everyone    bool     `name:"everyone-on-this-network" help:"${everyone_on_this_network_help}" default:"${everyone_on_this_network}"`
 }
 
 // stopWithin is how long requests under way may take to end.
 const stopWithin = 10 * time.Second
 
-func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
+// hstsOwn and hstsGiven are for how long a browser must come encrypted again.
+// The demand holds for every port of the host and outlives a removed
+// authority, so it is short where the authority is the registry's own.
+const (
+	hstsOwn   = 24 * time.Hour
+	hstsGiven = 365 * 24 * time.Hour
+)
+
+// Run serves until the program is told to stop.
+func (s *serveCommand) Run(c *call) error {
+	w, err := s.way()
+	if err != nil {
+		return err
+	}
 	o, err := c.open()
 	if err != nil {
 		return err
@@ -41,6 +55,15 @@ func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
 	} else {
 		defer stop()
 	}
+	listener, err := net.Listen("tcp", s.Addr)
+	if err != nil {
+		return cannotListen(s.Addr, err)
+	}
+	defer listener.Close()
+	if err := w.prepare(c, listener.Addr().(*net.TCPAddr).Port); err != nil {
+		return err
+	}
+	log := slog.NewJSONHandler(c.Stderr, nil)
 	handler, err := server.New(server.Config{Workshop: o.Workshop,
 		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight,
 		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels,
@@ -50,30 +73,45 @@ func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
 		Verify: func(_ context.Context, r io.ReaderAt, size int64) (any, error) {
 			return dossier.Verify(r, size, dossier.VerifyOptions{})
 		},
-		BaseURL: baseURL, Version: Version, Logger: slog.New(slog.NewJSONHandler(c.Stderr, nil)), Now: c.Now})
+		BaseURL: w.base, Hosts: w.names.All(), Proxies: w.proxies, Everyone: w.everyone, HSTS: w.hsts,
+		Version: Version, Logger: slog.New(log), Now: c.Now})
 	if err != nil {
 		return err
 	}
-	if _, _, err := net.SplitHostPort(addr); err != nil {
-		return badFlag("--addr", addr, "127.0.0.1:8350")
+	quiet := slog.NewLogLogger(log, slog.LevelDebug) // which phone failed to shake hands is nobody's business
+	main := server.NewHTTPServer(s.Addr, handler)
+	main.ErrorLog = quiet
+	if w.certificate == nil {
+		return c.serveUntilStopped(w, listener, func(l net.Listener) error { return main.Serve(l) }, main)
 	}
-	listener, err := net.Listen("tcp", addr)
+	beside, err := w.beside(handler)
 	if err != nil {
-		return registry.Refuse(registry.CodeBusy, "Choose another address with --addr.", "The address %s cannot be listened on: %v", addr, errors.Unwrap(err))
+		return err
 	}
-	loopback := listener.Addr().(*net.TCPAddr).IP.IsLoopback()
-	if !loopback && !beyondLoopback {
-		return errors.Join(registry.Refuse(registry.CodeRefused, "Listen on 127.0.0.1; or say --beyond-loopback, behind a proxy that encrypts and asks who is there.",
-			"%s can be reached from other machines, and this server knows neither encryption nor accounts", addr), listener.Close())
+	second := server.NewHTTPServer(s.Addr, beside)
+	second.ErrorLog = quiet
+	main.TLSConfig = &tls.Config{MinVersion: tls.VersionTLS12, GetCertificate: w.certificate}
+	return c.serveUntilStopped(w, listener, func(l net.Listener) error {
+		encrypted, plain := server.SplitTLS(l)
+		failed := make(chan error, 2)
+		go func() { failed <- second.Serve(plain) }()
+		go func() { failed <- main.ServeTLS(encrypted, "", "") }()
+		return <-failed
+	}, main, second)
+}
+
+func cannotListen(addr string, err error) error {
+	return registry.Refuse(registry.CodeBusy, "Choose another address with --addr.", "The address %s cannot be listened on: %v", addr, errors.Unwrap(err))
+}
+
+// serveUntilStopped says where it serves, serves, and lets requests under way
+// end when the program is told to stop.
+func (c *call) serveUntilStopped(w *way, l net.Listener, serve func(net.Listener) error, servers ...*http.Server) error {
+	if err := c.announce(w.started(l.Addr())); err != nil {
+		return err
 	}
-	h := server.NewHTTPServer(addr, handler)
-	whom := "for this machine alone, without accounts"
-	if !loopback {
-		whom = "for EVERYBODY who can reach it, without encryption or accounts"
-	}
-	fmt.Fprintf(c.Stdout, "Serving on http://%s — %s. Stop with Ctrl-C.\n", listener.Addr(), whom)
 	failed := make(chan error, 1)
-	go func() { failed <- h.Serve(listener) }()
+	go func() { failed <- serve(l) }()
 	select {
 	case err := <-failed:
 		return err
@@ -81,14 +119,107 @@ func (c *call) serve(addr, baseURL string, beyondLoopback bool) error {
 	}
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(c.ctx), stopWithin)
 	defer cancel()
-	if err := h.Shutdown(ctx); err != nil {
+	for _, s := range servers {
+		if err := s.Shutdown(ctx); err != nil {
+			return err
+		}
+	}
+	if err := <-failed; !errors.Is(err, http.ErrServerClosed) && !errors.Is(err, net.ErrClosed) {
 		return err
 	}
-	if err := <-failed; !errors.Is(err, http.ErrServerClosed) {
-		return err
+	if !c.json {
+		fmt.Fprintln(c.Stdout, "Stopped.")
 	}
-	fmt.Fprintln(c.Stdout, "Stopped.")
 	return nil
+}
+
+// started is what a program is told, in one line, when the pages are served.
+type started struct {
+	Listening    string   `json:"listening"`
+	Addresses    []string `json:"addresses"`               // the best first
+	ThisComputer string   `json:"this_computer,omitempty"` // without setting anything up
+	Encryption   string   `json:"encryption"`              // own, given or none
+	Everyone     bool     `json:"everyone"`                // other machines reach it, without accounts
+	Install      string   `json:"install,omitempty"`       // where a phone learns to trust it
+	Fingerprint  string   `json:"fingerprint_sha256,omitempty"`
+	Limits       []string `json:"limits,omitempty"`
+	Until        string   `json:"until,omitempty"`
+	LeftOut      []string `json:"left_out,omitempty"` // names that the authority cannot vouch for
+}
+
+// announce tells where the pages are, and how a phone gets to them.
+func (c *call) announce(s started) error {
+	if c.json {
+		line, err := json.Marshal(s)
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(c.Stdout, "%s\n", line)
+		return err
+	}
+	if err := c.print(nil, s.write); err != nil {
+		return err
+	}
+	if s.Install == "" || !c.Terminal {
+		return nil
+	}
+	code, err := server.NewQRCode(s.Install)
+	if err != nil {
+		return err
+	}
+	_, err = io.WriteString(c.Stderr, blocks(code))
+	return err
+}
+
+func (s started) write(w io.Writer) {
+	if !s.Everyone {
+		fmt.Fprintf(w, "Serving on %s — for this machine alone, without accounts. Stop with Ctrl-C.\n", s.Addresses[0])
+	} else {
+		fmt.Fprintf(w, "Serving on %s — for EVERYBODY who can reach it: there are no accounts, so whoever opens the pages can read and record. Stop with Ctrl-C.\n", s.Addresses[0])
+	}
+	if len(s.Addresses) > 1 {
+		fmt.Fprintf(w, "It answers at %s too.\n", strings.Join(s.Addresses[1:], ", "))
+	}
+	if s.ThisComputer != "" {
+		fmt.Fprintf(w, "On this computer, open %s: nothing has to be set up for it.\n", s.ThisComputer)
+	}
+	if s.Everyone && s.Encryption == encryptionNone {
+		fmt.Fprintln(w, "WITHOUT encryption: others on the network can read along, and phones keep no photo that could not be sent.")
+	}
+	if len(s.LeftOut) > 0 {
+		fmt.Fprintf(w, "Not under %s: the registry's certificate authority was made for other names. See docs/serving.md.\n", strings.Join(s.LeftOut, ", "))
+	}
+	if s.Install == "" {
+		return
+	}
+	fmt.Fprintf(w, "\nA phone is set up once: open %s on it and follow the page.\nThe SHA-256 fingerprint that the phone shows must be this, block by block:\n", s.Install)
+	for words := strings.Fields(s.Fingerprint); len(words) > 0; words = words[4:] {
+		fmt.Fprintf(w, "    %s\n", strings.Join(words[:4], "  "))
+	}
+	fmt.Fprintf(w, "The certificate can vouch for %s and for nothing else, until %s.\n", strings.Join(s.Limits, ", "), s.Until)
+}
+
+// blocks draws a code with half blocks, black on white whatever the terminal's
+// colours are.
+func blocks(q server.QRCode) string {
+	var b strings.Builder
+	for y := 0; y < q.Size; y += 2 {
+		b.WriteString("\x1b[38;5;16m\x1b[48;5;231m")
+		for x := range q.Size {
+			switch top, bottom := q.Dark(x, y), q.Dark(x, y+1); {
+			case top && bottom:
+				b.WriteString("█")
+			case top:
+				b.WriteString("▀")
+			case bottom:
+				b.WriteString("▄")
+			default:
+				b.WriteString(" ")
+			}
+		}
+		b.WriteString("\x1b[0m\n")
+	}
+	return b.String()
 }
 
 type pingCommand struct {

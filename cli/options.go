@@ -28,8 +28,13 @@ var options = []option{
 	{"as", "ASFOUND_PERSON", "mechanic", "person id under which records are made"},
 	{"packs", "ASFOUND_PACKS", "", "folders with catalog packs, separated by commas"},
 	{"addr", "ASFOUND_ADDR", "127.0.0.1:8350", "address that serve listens on"},
-	{"beyond-loopback", "ASFOUND_BEYOND_LOOPBACK", "false", "let serve listen on an address that other machines can reach"},
-	{"base-url", "ASFOUND_BASE_URL", "", "how people reach the server, for the owner's links"},
+	{"everyone-on-this-network", "ASFOUND_EVERYONE", "false", "agree that everybody who can reach the address reads and records: there are no accounts"},
+	{"host", "ASFOUND_HOSTS", "", "names and addresses, separated by commas, under which the pages are reached; this machine's own when left out"},
+	{"plain-http", "ASFOUND_PLAIN_HTTP", "false", "serve without encryption beyond this computer: others can read along, and phones keep nothing"},
+	{"cert", "ASFOUND_CERT", "", "file with a certificate and its chain, in place of the registry's own authority; read again when it changes"},
+	{"key", "ASFOUND_KEY", "", "file with the key of the certificate"},
+	{"behind-proxy", "ASFOUND_BEHIND_PROXY", "", "addresses or networks, separated by commas, of proxies whose X-Forwarded headers are believed"},
+	{"base-url", "ASFOUND_BASE_URL", "", "how people reach the server, for labels and the owner's links"},
 }
 
 // optionVars gives kong the effective values behind the flags.

@@ -69,6 +69,9 @@ func WritePDF(w io.Writer, in PDFInput) error {
 	f.SetModificationDate(p.r.Changed.UTC())
 
 	p.cover()
+	if err := p.frontispiece(); err != nil {
+		return err
+	}
 	p.page()
 	contents := f.PageNo()
 	p.page()

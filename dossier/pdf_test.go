@@ -15,6 +15,7 @@ import (
 	"github.com/pdfcpu/pdfcpu/pkg/pdfcpu/model"
 	"github.com/stretchr/testify/require"
 
+	"example.org/asfound/drawing"
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
 	"example.org/asfound/workshop"
@@ -177,6 +178,40 @@ func TestPDFSaysWhatMatters(t *testing.T) {
 	n := strings.Count(text, "Invented demonstration data")
 	pages := strings.Count(text, "\f")
 	require.GreaterOrEqual(t, n, pages, "the banner stands on every page")
+}
+
+// The frontispiece says for each group what the drawing shades it by.
+func TestPDFFrontispiece(t *testing.T) {
+	r := canned(24)
+	r.Groups[0].ID, r.Groups[1].ID = "fuel", "frame"
+	text := strings.Join(strings.Fields(strings.ReplaceAll(extract(t, render(t, cannedInput(r))), "\u00a0", " ")), " ")
+	_, text, ok := strings.Cut(text, "page 1 of")
+	require.True(t, ok)
+	text, _, _ = strings.Cut(text, "page 2 of")
+	shading, err := r.Shade(workshop.ShadeOrigin, nil)
+	require.NoError(t, err)
+	for _, want := range append(shading.Levels[:], "The machine, from both sides", "Left side", "Right side", shading.Figure, "not known", "Engine: a single (the record does not say)") {
+		require.Contains(t, text, want)
+	}
+	for _, g := range shading.Groups {
+		require.Contains(t, text, g.Name+" "+g.Shown)
+	}
+	// Patterns are drawn: a level more means more ink.
+	size := func(level int) int {
+		p := &pdf{sheet: newSheet(paperA4), r: r}
+		p.f.SetCompression(false)
+		p.page()
+		p.sideView(drawing.Draw(drawing.Layout{}), map[string]int{"fuel": level, "wheels": level})
+		var b bytes.Buffer
+		require.NoError(t, p.f.Output(&b))
+		return b.Len()
+	}
+	plain := size(1)
+	require.InDelta(t, plain, size(5), 200, "a full shade is plain")
+	for _, level := range []int{workshop.LevelNothing, workshop.LevelUnknown, 2, 3} {
+		require.Greater(t, size(level), plain+2000, level)
+	}
+	require.Greater(t, size(4), size(3)+2000)
 }
 
 func TestPDFScripts(t *testing.T) {

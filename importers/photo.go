@@ -255,7 +255,7 @@ func (p *photoPass) file(d PhotoDraft, said *registry.Photo, problem func(messag
 	}
 	photo.FileName, photo.Valid, photo.Note = name, said.Valid, said.Note
 	photo.Shows, photo.Components, photo.Openings = cmp.Or(said.Shows, p.f.o.Shows), said.Components, said.Openings
-	photo.Caption, photo.Scale, photo.Withhold = said.Caption, said.Scale, said.Withhold
+	photo.Caption, photo.Listed, photo.Scale, photo.Withhold = said.Caption, said.Listed, said.Scale, said.Withhold
 	fields, err := judge(p.f.o.Validator, photo)
 	if err != nil {
 		return err
@@ -323,6 +323,7 @@ func photoTable() Table {
 		example(termColumn("shows", "/shows", registry.Shown(), "what for"), "as-found"),
 		{Heading: "openings", Also: []string{"opening"}, Pointer: "/openings", Takes: "ids of the openings whose joints it shows as found, with a space, ; or | between them", Example: "opening-tank-off"},
 		{Heading: "caption", Also: []string{"title"}, Pointer: "/caption", Takes: "what is to be seen, in words", Example: "Tank, left, crease below the knee grip"},
+		{Heading: "listed", Also: []string{"picture of the list"}, Pointer: "/listed", Takes: "which picture of the fixed as-found list it is, by the id of the catalog", Example: "tank-sides"},
 		{Heading: "scale", Also: []string{"scale bar"}, Pointer: "/scale", Takes: "what gives the size", Example: "100 mm bar"},
 		{Heading: "withhold", Also: []string{"private"}, Pointer: "/withhold", Choices: []string{"yes", "no"}, Takes: "yes keeps it out of public copies: numbers, papers, people", Example: "no"},
 		byColumn("took it"),
@@ -353,7 +354,7 @@ func buildPhoto(l *line) []registry.Body {
 	}
 	p.ID, p.Valid = l.text("id"), l.date("taken")
 	p.Shows = l.term("shows", registry.Shown(), "general")
-	p.Caption, p.Scale, p.By, p.Note = l.text("caption"), l.text("scale"), l.person("by"), l.text("note")
+	p.Caption, p.Listed, p.Scale, p.By, p.Note = l.text("caption"), l.text("listed"), l.text("scale"), l.person("by"), l.text("note")
 	if v := l.yes("withhold"); v != nil {
 		p.Withhold = *v
 	}

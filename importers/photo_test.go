@@ -93,20 +93,20 @@ func TestPhotosAreTiedByTheirNames(t *testing.T) {
 }
 
 func TestASheetSaysWhatThePhotosShow(t *testing.T) {
-	sheet := "File;Components;Shows;Openings;Caption;Withhold;By;Taken;Note\n" +
-		"a.jpg;fuel-033; number;opening-1;Crease;yes;per-b;2026-03;n\n" +
-		"gone.jpg;fuel-033;;;;;;;\n" +
-		"../outside.jpg;fuel-033;;;;;;;\n" +
-		"b.jpg;nowhere;nothing;;;maybe;;yesterday;\n" +
-		"sub\\c.jpg;fuel-033;;;;;;;\n" +
-		"c:\\d.jpg;fuel-033;;;;;;;\n"
+	sheet := "File;Components;Shows;Openings;Caption;Listed;Withhold;By;Taken;Note\n" +
+		"a.jpg;fuel-033; number;opening-1;Crease;tank-sides;yes;per-b;2026-03;n\n" +
+		"gone.jpg;fuel-033;;;;;;;;\n" +
+		"../outside.jpg;fuel-033;;;;;;;;\n" +
+		"b.jpg;nowhere;nothing;;;;maybe;;yesterday;\n" +
+		"sub\\c.jpg;fuel-033;;;;;;;;\n" +
+		"c:\\d.jpg;fuel-033;;;;;;;;\n"
 	got, order, report := folder(t, fstest.MapFS{
 		"photos.csv": {Data: []byte(sheet)}, "a.jpg": {Data: shot(t, 1)}, "b.jpg": {Data: shot(t, 2)}, "sub/c.jpg": {Data: shot(t, 3)}, "z_fuel-033.jpg": {Data: shot(t, 4)},
 	}, importers.PhotoOptions{Options: options("shots")})
 	p := photo(t, got["a.jpg"])
 	require.Equal(t, registry.Photo{Common: registry.Common{ID: p.ID, Valid: "2026-03", Note: "n"}, Digest: p.Digest, Preview: p.Preview, MediaType: "image/jpeg",
 		Bytes: p.Bytes, Width: 40, Height: 30, FileName: "a.jpg", Shows: "number", Components: []string{"fuel.tank"}, Openings: []string{"opening-1"},
-		Caption: "Crease", Withhold: true, By: "per-b"}, *p)
+		Caption: "Crease", Listed: "tank-sides", Withhold: true, By: "per-b"}, *p)
 	require.Contains(t, messages(got["gone.jpg"].Draft)[0], `photos.csv, row 3, /file_name: Column "file": The file cannot be opened: file does not exist (found "gone.jpg")`)
 	require.Contains(t, messages(got["../outside.jpg"].Draft)[0], "outside the folder")
 	all := strings.Join(messages(got["b.jpg"].Draft), "\n")

@@ -23,6 +23,8 @@ func surveyTable() Table {
 		example(termColumn("custody", "/custody", registry.Custodies(), "where is it"), "fitted"),
 		{Heading: "signs", Also: []string{"sign seen", "signs seen"}, Pointer: "/signs",
 			Takes: "the catalog's signs that were seen, with a space, ; or | between them; :0.8 behind one says how far it is to be trusted", Example: "tide-line:0.9"},
+		{Heading: "read", Also: []string{"numbers and marks", "stamped"}, Pointer: "/read",
+			Takes: "what stands on the part, exactly as read; kept out of public copies", Example: "12/56, the 6 may be an 8"},
 		byColumn("looked"),
 		{Heading: "second", Also: []string{"second person", "second by", "seconded by"}, Pointer: "/second", Says: true,
 			Takes: "the id of a second person who judged on their own", Example: "per-second"},
@@ -63,6 +65,7 @@ func buildSurvey(l *line) []registry.Body {
 	s.Function = l.term("function", registry.Functions(), "")
 	s.Custody = l.term("custody", registry.Custodies(), "")
 	s.Signs = l.signs("signs")
+	s.Read = registry.Private{Value: l.text("read")}
 	s.By, s.Second = l.person("by"), l.text("second")
 	s.Photos, s.Note = l.list("photos"), l.text("note")
 	bodies := []registry.Body{s}

@@ -16,8 +16,8 @@ import (
 )
 
 func TestASurveyRowBecomesARecordAndItsJoint(t *testing.T) {
-	text := "Machine;Component;Origin;FINISH;Specification;Condition (0-5);Function;Custody;Signs;By;Second;Date;Joint;Witness;Sign of joint;Joint with;Photos;Note\n" +
-		"drover-1957;fuel-033;Period service;touched_in;To Catalogue;3;not tested;;tide-line:0,8 | layers-complete;per-a;per-b;2026-03;tank-bolt;cannot tell;slot shine;main frame;ph-1 ph-2;\"two\nlines\"\n"
+	text := "Machine;Component;Origin;FINISH;Specification;Condition (0-5);Function;Custody;Signs;Read;By;Second;Date;Joint;Witness;Sign of joint;Joint with;Photos;Note\n" +
+		"drover-1957;fuel-033;Period service;touched_in;To Catalogue;3;not tested;;tide-line:0,8 | layers-complete;T 12/56;per-a;per-b;2026-03;tank-bolt;cannot tell;slot shine;main frame;ph-1 ph-2;\"two\nlines\"\n"
 	drafts, report := load(t, "survey", []byte(text), options("survey.csv"))
 	require.Len(t, drafts, 2)
 	s := body[*registry.Survey](t, drafts[0])
@@ -28,6 +28,7 @@ func TestASurveyRowBecomesARecordAndItsJoint(t *testing.T) {
 		Component: "fuel.tank", Origin: "period-service", Finish: "touched-in", Specification: "to-catalogue",
 		Condition: &three, Function: "not-tested", By: "per-a", Second: "per-b", Photos: []string{"ph-1", "ph-2"},
 		Signs: []registry.SignSeen{{Sign: "tide-line", Reliability: &trust}, {Sign: "layers-complete"}},
+		Read:  registry.Private{Value: "T 12/56"},
 	}, s)
 	j := body[*registry.Joint](t, drafts[1])
 	require.Equal(t, &registry.Joint{Common: registry.Common{ID: "jt-fuel.tank-tank-bolt", Valid: "2026-03"}, Joint: "tank-bolt",

@@ -90,6 +90,8 @@ func TestDecideSurvey(t *testing.T) {
 		{name: "gaps that nobody signed", stage: surveyed, act: with(aSeal(), func(s *SurveySeal) { s.GapsSignedBy = "" }), code: CodeInvalid, word: "identifier"},
 		{name: "a gap without a reason", stage: surveyed, act: with(aSeal(), func(s *SurveySeal) { s.Gaps[0].Why = "" }), code: CodeInvalid, word: "no reason"},
 		{name: "a seal withdrawn", stage: sealed, act: with(&Withdrawal{Common: Common{ID: "w"}, Record: "seal", Why: "too soon", By: "tamsin"}), code: CodeRefused, word: "stays sealed"},
+		{name: "an entry taken back before the seal", stage: surveyed, act: with(&Withdrawal{Common: Common{ID: "w"}, Record: "survey-fuel.tank", Why: "saved by slip", By: "tamsin"})},
+		{name: "an entry taken back after the seal", stage: sealed, act: with(&Withdrawal{Common: Common{ID: "w"}, Record: "survey-fuel.tank", Why: "saved by slip", By: "tamsin"}), code: CodeRefused, word: "cannot be taken out"},
 		{name: "a joint", stage: takenIn, act: with(aJoint("cover-screws"))},
 		{name: "a joint twice", stage: sealed, act: with(aJoint("cover-screws"), func(j *Joint) { j.ID = "j2" }), code: CodeConflict, word: "already recorded"},
 		{name: "a joint corrected", stage: sealed, act: with(aJoint("cover-screws"), func(j *Joint) { j.ID, j.Supersedes, j.Witness = "j2", "joint-cover-screws", "cannot-tell" })},

@@ -438,6 +438,10 @@ func decideWithdrawal(d *Dossier, w *Withdrawal) error {
 		return Refuse(CodeRefused, "Let the owner take the answer back, or answer anew.", "An answer of the owner is kept for ever and is not withdrawn")
 	case "survey-seal":
 		return Refuse(CodeRefused, "Record later findings as evidence.", "A sealed survey stays sealed")
+	case "survey":
+		if seal, sealed := d.Seal(); sealed {
+			return Refuse(CodeRefused, "Correct the entry by superseding it; what it said stays readable.", "The as-found survey is sealed (%s); entries cannot be taken out", seal.RecordID())
+		}
 	case "gate":
 		return Refuse(CodeRefused, "Take the gate back, and with it every later one.", "A gate is not withdrawn: others rest on it")
 	}

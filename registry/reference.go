@@ -308,6 +308,8 @@ func Privates(b Body) []*Private {
 		return []*Private{&b.Insurer, &b.Place}
 	case *Evidence:
 		return []*Private{&b.EstimateWithheld}
+	case *Survey:
+		return []*Private{&b.Read}
 	case *RemovedPart:
 		return []*Private{&b.Place}
 	case *PartMove:

@@ -17,10 +17,12 @@ type Survey struct {
 	Function  string `json:"function,omitempty"`
 	Custody   string `json:"custody,omitempty"` // "fitted" when empty
 	// Signs are the catalog's signs that were seen; each is evidence.
-	Signs  []SignSeen `json:"signs,omitempty"`
-	By     string     `json:"by"`
-	Second string     `json:"second,omitempty"` // who judged it independently
-	Photos []string   `json:"photos,omitempty"`
+	Signs []SignSeen `json:"signs,omitempty"`
+	// Read is what stands on the part, exactly as read: numbers, dates, marks.
+	Read   Private  `json:"read,omitzero"`
+	By     string   `json:"by"`
+	Second string   `json:"second,omitempty"` // who judged it independently
+	Photos []string `json:"photos,omitempty"`
 }
 
 // SignSeen is one sign of the catalog, seen on a component.
@@ -161,7 +163,9 @@ type Photo struct {
 	// Openings names the openings whose joints it shows as found.
 	Openings []string `json:"openings,omitempty"`
 	Caption  string   `json:"caption,omitempty"`
-	Scale    string   `json:"scale,omitempty"` // what gives the size: "100 mm bar"
+	// Listed names the picture of the fixed as-found list that it is.
+	Listed string `json:"listed,omitempty"`
+	Scale  string `json:"scale,omitempty"` // what gives the size: "100 mm bar"
 	// Withhold keeps the picture out of public editions: numbers, papers, people.
 	Withhold bool   `json:"withhold,omitempty"`
 	By       string `json:"by"`
@@ -192,6 +196,7 @@ func (p *Photo) check(fs *faults) {
 	checkTerm(fs, "/shows", p.Shows, Shown())
 	fs.ids("/components", p.Components)
 	fs.ids("/openings", p.Openings)
+	fs.id("/listed", p.Listed, true)
 	fs.id("/by", p.By, false)
 }
 

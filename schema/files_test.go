@@ -170,7 +170,7 @@ func TestRaw(t *testing.T) {
 	served, err := fs.ReadFile(schema.Schemas(), "survey.v1.schema.json")
 	require.NoError(t, err)
 	require.True(t, bytes.Equal(data, served))
-	for _, name := range []string{"survey.v2.schema.json", "../go.mod", "set.go", ""} {
+	for _, name := range []string{"survey.v3.schema.json", "../go.mod", "set.go", ""} {
 		_, err := schema.Raw(name)
 		require.Error(t, err, name)
 	}

@@ -97,7 +97,7 @@ func TestDecodedValues(t *testing.T) {
 // Ensure that kinds and versions that are not there are refused as such.
 func TestUnknownKinds(t *testing.T) {
 	s := set(t)
-	for kind, version := range map[registry.Kind]int{"survey": 2, "check": 4, "common": 1, "": 1, "../event": 1, "gate": 0, "claim": -1} {
+	for kind, version := range map[registry.Kind]int{"survey": 3, "check": 4, "common": 1, "": 1, "../event": 1, "gate": 0, "claim": -1} {
 		require.Equal(t, registry.CodeUnsupported, registry.CodeOf(s.Validate(kind, version, []byte("{}"))), kind)
 		require.Equal(t, registry.CodeUnsupported, registry.CodeOf(s.ValidateDecoded(kind, version, map[string]any{})), kind)
 	}

@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"maps"
 	"net/http"
+	"net/netip"
 	"net/url"
 	"slices"
 	"sync/atomic"
@@ -51,7 +52,15 @@ type Config struct {
 	// Hosts are names, besides loopback and the host of BaseURL, under which
 	// requests are answered. A request for another host is refused, so that a
 	// strange page cannot reach the registry through a name of its own.
-	Hosts   []string
+	Hosts []string
+	// Proxies may say, in X-Forwarded-Proto, -Host and -For, how a request
+	// reached them. Nobody else is believed.
+	Proxies []netip.Prefix
+	// Everyone says that other machines reach the registry without an account.
+	Everyone bool
+	// HSTS is for how long a browser that came encrypted must come so again.
+	// It holds for every port of the host. 0 for no such demand.
+	HSTS    time.Duration
 	Version string
 	Logger  *slog.Logger
 	Now     func() time.Time
@@ -140,7 +149,7 @@ func newServer(c Config) (*Server, error) {
 // buildOf names everything besides the record that a page follows from.
 func buildOf(c Config) (string, error) {
 	sum := sha256.New()
-	fmt.Fprintln(sum, c.Version, c.Workshop.Catalog.Identity())
+	fmt.Fprintln(sum, c.Version, c.Workshop.Catalog.Identity(), c.Everyone)
 	for _, name := range slices.Sorted(maps.Keys(assets())) {
 		fmt.Fprintln(sum, name, assets()[name].hash)
 	}

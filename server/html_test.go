@@ -135,3 +135,12 @@ func (p parsed) landmarks() {
 		}
 	}
 }
+
+func hasAttr(n *html.Node, name string) bool {
+	for _, a := range n.Attr {
+		if a.Key == name {
+			return true
+		}
+	}
+	return false
+}

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
-	"net"
 	"net/http"
 	"runtime/debug"
 	"strings"
@@ -24,6 +23,7 @@ type requestInfo struct {
 	id    string
 	route string // the pattern, never the path: a path may hold a token
 	err   error
+	https bool // it came encrypted, here or to a trusted proxy
 }
 
 func infoOf(r *http.Request) *requestInfo {
@@ -103,7 +103,11 @@ func secure(next http.Handler) http.Handler {
 		h := w.Header()
 		h.Set("Content-Security-Policy", pageCSP)
 		h.Set("X-Content-Type-Options", "nosniff")
-		h.Set("Referrer-Policy", "no-referrer")
+		// Not "no-referrer": a browser then sends the Origin "null" with our own
+		// forms, and on plain http, where it sends no Sec-Fetch-Site, nothing
+		// would tell them from another site's. Other sites learn nothing of ours
+		// either way.
+		h.Set("Referrer-Policy", "same-origin")
 		h.Set("X-Robots-Tag", "noindex")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
@@ -126,18 +130,11 @@ func (s *Server) knownHost(next http.Handler) http.Handler {
 }
 
 func (s *Server) isOurHost(hostPort string) bool {
-	host := hostPort
-	if h, _, err := net.SplitHostPort(hostPort); err == nil {
-		host = h
-	}
-	host = strings.ToLower(strings.TrimSuffix(strings.Trim(host, "[]"), "."))
+	host := hostOf(hostPort)
 	if host == "" {
 		return false
 	}
-	if ip := net.ParseIP(host); ip != nil && ip.IsLoopback() {
-		return true
-	}
-	if host == "localhost" || host == strings.ToLower(s.host) {
+	if isLoopback(host) || host == strings.ToLower(s.host) {
 		return true
 	}
 	for _, h := range s.Hosts {

@@ -30,7 +30,7 @@ func TestTheOwnersPage(t *testing.T) {
 	require.Empty(t, page.all("a", "href", "/"), "the page leads nowhere else")
 	require.NotContains(t, rec.Body.String(), " checked", "no answer is chosen beforehand")
 	require.Equal(t, "no-store", rec.Header().Get("Cache-Control"))
-	require.Equal(t, "no-referrer", rec.Header().Get("Referrer-Policy"))
+	require.Equal(t, "same-origin", rec.Header().Get("Referrer-Policy"))
 	require.Equal(t, "noindex", rec.Header().Get("X-Robots-Tag"))
 	require.Less(t, rec.Body.Len()+len(stylesheet), 100<<10)
 

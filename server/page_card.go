@@ -196,7 +196,11 @@ func (s *Server) base(r *http.Request) string {
 	if base := strings.TrimSuffix(s.BaseURL, "/"); base != "" {
 		return base
 	}
-	return "http://" + r.Host // which knownHost has found to be ours
+	scheme := "http://"
+	if infoOf(r).https {
+		scheme = "https://"
+	}
+	return scheme + r.Host // which knownHost has found to be ours
 }
 
 // pageTag is where the code on a label leads: the removed part's record.

@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"time"
 
+	"example.org/asfound/drawing"
 	"example.org/asfound/registry"
 	"example.org/asfound/workshop"
 )
@@ -30,6 +31,7 @@ type MachinePage struct {
 	// Waiting are the offers that the owner has not answered.
 	Waiting []workshop.OfferReport
 	Clocks  Form // with what is wrong with the dates
+	Drawing *MachineDrawing
 }
 
 // GroupView is a group of components with its sum.
@@ -66,7 +68,10 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	page := s.machinePage(report, q.Get("timeline") == "all")
+	page, err := s.machinePage(report, q.Get("timeline") == "all")
+	if err != nil {
+		return nil, err
+	}
 	page.AsOf, page.KnownAt = q.Get("as_of"), q.Get("known_at")
 	page.Then = !o.At.IsZero()
 	page.Notice = noticeOf(r)
@@ -91,7 +96,7 @@ func noticeOf(r *http.Request) string {
 	return ""
 }
 
-func (s *Server) machinePage(report *workshop.Report, whole bool) MachinePage {
+func (s *Server) machinePage(report *workshop.Report, whole bool) (MachinePage, error) {
 	page := MachinePage{Base: s.basis(report, "overview", report.Machine.Name), Report: report, Names: namesOf(report)}
 	report.Indices.Each(func(name string, r *workshop.IndexReport) { page.Scales = append(page.Scales, drawIndex(name, r)) })
 	for i := range report.Offers {
@@ -104,20 +109,7 @@ func (s *Server) machinePage(report *workshop.Report, whole bool) MachinePage {
 		page.Cost, page.Value = costView(o.Cost, o.Offer.Ceiling), valueView(o.Value, o.Offer.Ceiling.Currency, valueTitles)
 	}
 	for _, g := range report.Groups {
-		view := GroupView{GroupReport: g}
-		for _, c := range g.Components {
-			if c.NotFitted {
-				continue
-			}
-			view.Shown = append(view.Shown, c)
-			if c.Surveyed {
-				view.Surveyed++
-			}
-			if c.Origin.Basis == "prior" || c.Origin.Leading == "" {
-				view.Open++
-			}
-		}
-		if len(view.Shown) > 0 {
+		if view := groupView(g); len(view.Shown) > 0 {
 			page.Groups = append(page.Groups, view)
 		}
 	}
@@ -131,7 +123,31 @@ func (s *Server) machinePage(report *workshop.Report, whole bool) MachinePage {
 		page.More = len(page.Timeline) - timelineShown
 		page.Timeline = page.Timeline[:timelineShown]
 	}
-	return page
+	shading, err := report.Shade(workshop.ShadeKnown, nil)
+	if err != nil {
+		return page, err
+	}
+	layout, _ := layoutOf(report, drawing.Layout{})
+	page.Drawing = drawMachine(report.Machine.ID, layout, shading)
+	return page, nil
+}
+
+// groupView sums a group up.
+func groupView(g workshop.GroupReport) GroupView {
+	view := GroupView{GroupReport: g}
+	for _, c := range g.Components {
+		if c.NotFitted {
+			continue
+		}
+		view.Shown = append(view.Shown, c)
+		if c.Surveyed {
+			view.Surveyed++
+		}
+		if c.Origin.Basis == "prior" || c.Origin.Leading == "" {
+			view.Open++
+		}
+	}
+	return view
 }
 
 // gathered puts the newest first and makes one line of a run of like records.

@@ -33,7 +33,31 @@ func pageKeep(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return jsonAnswer{value: keepList(report)}, nil
+	list := keepList(report)
+	if !report.Survey.Sealed {
+		way, err := s.Workshop.SurveyWay(r.Context(), report.Machine.ID)
+		if err != nil {
+			return nil, err
+		}
+		list.Pages = append(list.Pages, surveyPages(report.Machine.ID, way)...)
+	}
+	return jsonAnswer{value: list}, nil
+}
+
+// surveyPages are those of the as-found survey: the way, each stop that is seen
+// from outside, each picture of the list.
+func surveyPages(machine string, way *workshop.SurveyWay) []string {
+	at := surveyAt(machine)
+	out := []string{at}
+	for _, stop := range way.Stops {
+		if !stop.Inside() {
+			out = append(out, at+"/"+stop.ID)
+		}
+	}
+	for i := range way.Pictures {
+		out = append(out, at+"/pictures/"+itoa(i+1))
+	}
+	return out
 }
 
 // keepList names the pages on which something is recorded at the machine: the

@@ -243,9 +243,5 @@ func pagePropose(s *Server, r *http.Request) (answer, error) {
 
 // ownerLink is the whole address of the owner's page.
 func (s *Server) ownerLink(r *http.Request, token string) string {
-	base := strings.TrimSuffix(s.BaseURL, "/")
-	if base == "" {
-		base = "http://" + r.Host // which knownHost has found to be ours
-	}
-	return base + "/o/" + token
+	return s.base(r) + "/o/" + token
 }

@@ -49,14 +49,30 @@ func pageRecordPost(s *Server, r *http.Request) (answer, error) {
 }
 
 // sealForm closes the as-found survey.
-func sealForm(report *workshop.Report) Form {
+func sealForm(report *workshop.Report, way *workshop.SurveyWay) Form {
 	return Form{Action: "/machines/" + report.Machine.ID + "/seal", Button: "Seal the survey", Key: newKey(),
 		Intro: plural(report.Survey.Surveyed, "component is", "components are") + " surveyed of " + itoa(report.Survey.Of) + ". Sealing keeps the indices as they stand; later findings are evidence, not survey.",
 		Parts: []FormPart{{Fields: []Field{
-			{Name: "gaps", Label: "What was left out, and why", Kind: "area", Hint: "One a line: component, a colon, the reason. Such as “gearbox.cluster: not opened”.", Pointers: []string{"/gaps"}},
+			{Name: "gaps", Label: "What was left out, and why", Kind: "area", Value: gapLines(way), Hint: "One a line: component, a colon, the reason. What is not surveyed yet stands here; write a reason behind each, or survey it.", Pointers: []string{"/gaps"}},
 			{Name: "gaps_signed_by", Label: "Who accepts the gaps", Hint: "Needed when there are any.", Kind: "select", Choices: personChoices(report), Pointers: []string{"/gaps_signed_by"}},
 			byField(report, "Who seals it"),
 		}}}}
+}
+
+// gapLines lists what is not surveyed, as the form takes it. What only an
+// opening shows has its reason already; for the rest somebody must give one.
+func gapLines(way *workshop.SurveyWay) string {
+	var out strings.Builder
+	for _, stop := range way.Stops {
+		switch {
+		case stop.Surveyed:
+		case stop.Inside():
+			out.WriteString(stop.Name + ": only an opening would show it\n")
+		default:
+			out.WriteString(stop.Name + ": \n")
+		}
+	}
+	return out.String()
 }
 
 func pageSealForm(s *Server, r *http.Request) (answer, error) {
@@ -64,7 +80,11 @@ func pageSealForm(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.formAnswer(report, "overview", "Seal the as-found survey", sealForm(report), 0), nil
+	way, err := s.Workshop.SurveyWay(r.Context(), report.Machine.ID)
+	if err != nil {
+		return nil, err
+	}
+	return s.formAnswer(report, "overview", "Seal the as-found survey", sealForm(report, way), 0), nil
 }
 
 func pageSealPost(s *Server, r *http.Request) (answer, error) {
@@ -72,7 +92,11 @@ func pageSealPost(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	form := sealForm(report)
+	way, err := s.Workshop.SurveyWay(r.Context(), report.Machine.ID)
+	if err != nil {
+		return nil, err
+	}
+	form := sealForm(report, way)
 	form.fill(t.Values)
 	seal := registry.SurveySeal{By: t.text("by"), GapsSignedBy: t.text("gaps_signed_by")}
 	for i, line := range t.lines("gaps") {
@@ -80,6 +104,10 @@ func pageSealPost(s *Server, r *http.Request) (answer, error) {
 		c, err := componentOf(report, strings.TrimSpace(name))
 		if err != nil {
 			t.fault("/gaps/"+itoa(i), name, "There is no such component", "Write its code, name or id, a colon, and the reason.")
+			continue
+		}
+		if strings.TrimSpace(why) == "" {
+			t.fault("/gaps/"+itoa(i), c.Name, "There is no reason behind the colon", "Write why it could not be surveyed.")
 			continue
 		}
 		seal.Gaps = append(seal.Gaps, registry.SurveyGap{Component: c.ID, Why: strings.TrimSpace(why)})

@@ -7,6 +7,7 @@ import (
 	"html/template"
 	"net/http"
 	"path"
+	"reflect"
 	"strings"
 
 	"example.org/asfound/language"
@@ -19,7 +20,7 @@ var templateFiles embed.FS
 type pageSet map[string]*template.Template
 
 // sharedTemplates are parsed into every page.
-var sharedTemplates = []string{"templates/layout.html", "templates/courier.html", "templates/form.html", "templates/parts.html"}
+var sharedTemplates = []string{"templates/layout.html", "templates/courier.html", "templates/form.html", "templates/parts.html", "templates/survey-parts.html", "templates/side.html"}
 
 // parsePages parses every page of the program with its texts in a language.
 func parsePages(l *language.Language) (pageSet, error) {
@@ -77,6 +78,7 @@ func (p pageSet) render(name string, page any) ([]byte, error) {
 
 // Base is what every page has.
 type Base struct {
+	Arrival
 	Title   string
 	Crumbs  []Crumb
 	Version string
@@ -88,6 +90,19 @@ type Base struct {
 	Owner bool
 	// Notice is a line that says what was just recorded.
 	Notice string
+}
+
+// onto puts how a request came onto its page, a struct with a Base or a pointer
+// to one. Pages are
+// made without knowing the request, so this is the one place.
+func (a Arrival) onto(page any) any {
+	given := reflect.Indirect(reflect.ValueOf(page))
+	v := reflect.New(given.Type()).Elem()
+	v.Set(given)
+	if b := v.FieldByName("Base"); b.IsValid() {
+		b.FieldByName("Arrival").Set(reflect.ValueOf(a))
+	}
+	return v.Addr().Interface()
 }
 
 // Crumb is one step of the way back.
@@ -111,7 +126,7 @@ type ErrorPage struct {
 func (s *Server) writeErrorPage(w http.ResponseWriter, r *http.Request, err error, instance string) {
 	p := problemOf(err, instance)
 	page := ErrorPage{Base: Base{Title: p.Title, Version: s.Version, Owner: strings.HasPrefix(r.URL.Path, "/o/")}, Problem: p, Request: instance}
-	body, renderErr := s.pages.render(languageOf(r), "error", page)
+	body, renderErr := s.pages.render(languageOf(r), "error", s.arrivalOf(r).onto(page))
 	if renderErr != nil {
 		s.Logger.Error("the error page cannot be shown", "error", renderErr.Error())
 		body = []byte("<!doctype html><title>Something went wrong</title><h1>Something went wrong</h1>")

@@ -28,7 +28,7 @@ type htmlAnswer struct {
 }
 
 func (a htmlAnswer) write(s *Server, w http.ResponseWriter, r *http.Request) error {
-	body, err := s.pages.render(languageOf(r), a.name, a.page)
+	body, err := s.pages.render(languageOf(r), a.name, s.arrivalOf(r).onto(a.page))
 	if err != nil {
 		return err
 	}

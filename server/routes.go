@@ -97,8 +97,16 @@ func routes() []route {
 		{method: http.MethodPost, pattern: "/bench/{kind}", do: pageBenchPost, takes: formType, limit: formLimit},
 
 		page("/machines/{id}", pageMachine),
+		page("/machines/{id}/drawing", pageDrawing),
+		page("/machines/{id}/groups/{group}", pageGroup),
 		page("/machines/{id}/components/{component}", pageComponent),
 		page("/machines/{id}/components/{component}/test", pageTestWorth),
+		page("/machines/{id}/survey", pageSurvey),
+		page("/machines/{id}/survey/pictures/{n}", pageSurveyPicture),
+		upload("/machines/{id}/survey/pictures/{n}", surveyUpload, pageSurveyPicturePost),
+		form("/machines/{id}/survey/undo", pageSurveyUndo),
+		page("/machines/{id}/survey/{component}", pageSurveyStop),
+		upload("/machines/{id}/survey/{component}", surveyUpload, pageSurveyStopPost),
 		page("/machines/{id}/seal", pageSealForm),
 		form("/machines/{id}/seal", pageSealPost),
 		page("/machines/{id}/options", pageOptions),
@@ -256,7 +264,7 @@ func routes() []route {
 // router puts the table on a chi router behind what every request passes.
 func (s *Server) router() chi.Router {
 	m := chi.NewRouter()
-	m.Use(s.observe, secure, s.knownHost, s.sameOrigin, s.chooseLanguage, middleware.GetHead)
+	m.Use(s.observe, secure, s.arrive, s.knownHost, s.sameOrigin, s.chooseLanguage, middleware.GetHead)
 	for _, rt := range routes() {
 		m.Method(rt.method, rt.pattern, s.serve(rt))
 	}

@@ -17,7 +17,7 @@ import (
 // addresses fills every pattern of the table with something that is there.
 func (b *bench) address(pattern string) string {
 	path := pattern
-	for from, to := range map[string]string{"{id}": "drover-1957", "{cause}": "condenser-failed", "{option}": "external-condenser", "{opening}": "magneto-off", "{fault}": "magneto", "{component}": "ignition.magneto", "{proposal}": "ask-magneto", "{part}": "old-condenser", "{digest}": b.photo,
+	for from, to := range map[string]string{"{id}": "drover-1957", "{cause}": "condenser-failed", "{option}": "external-condenser", "{opening}": "magneto-off", "{fault}": "magneto", "{component}": "ignition.magneto", "{n}": "1", "{group}": "ignition", "{proposal}": "ask-magneto", "{part}": "old-condenser", "{digest}": b.photo,
 		"{token}": b.token, "{file}": "none", "{asset}": "asfound.css", "{method}": "origin", "{kind}": "thread", "{name}": "survey.v1.schema.json"} {
 		path = strings.ReplaceAll(path, from, to)
 	}
@@ -34,7 +34,7 @@ func TestEveryAnswerCarriesItsHeaders(t *testing.T) {
 		require.Contains(t, h.Get("Content-Security-Policy"), "frame-ancestors 'none'", what)
 		require.NotContains(t, h.Get("Content-Security-Policy"), "unsafe", what)
 		require.Equal(t, "nosniff", h.Get("X-Content-Type-Options"), what)
-		require.Equal(t, "no-referrer", h.Get("Referrer-Policy"), what)
+		require.Equal(t, "same-origin", h.Get("Referrer-Policy"), what)
 		require.NotEmpty(t, h.Get("Cache-Control"), what)
 		require.NotContains(t, h.Get("Cache-Control"), "public", what)
 		require.NotEmpty(t, h.Get("X-Request-Id"), what)

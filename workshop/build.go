@@ -67,7 +67,7 @@ func (w *Workshop) report(d *registry.Dossier, o ReportOptions) (*Report, error)
 	}
 	b := builder{seen: s, reader: NewReader(d, o.Public), public: o.Public, at: o.At, r: &Report{
 		Version: d.Version(), Head: d.Last(), Public: o.Public, Phase: PhaseOf(d),
-		Catalog: w.catalogIdentity(), Standpoint: s.standpoint.id,
+		Catalog: w.catalogIdentity(), Standpoint: s.standpoint.id, minimum: s.standpoint.minimum,
 	}}
 	if !o.At.KnownAt.IsZero() {
 		b.r.KnownAt = o.At.KnownAt.UTC().Format(time.RFC3339)
@@ -215,7 +215,7 @@ func (b *builder) groups() {
 
 func (b *builder) component(c component) ComponentReport {
 	r := ComponentReport{ID: c.ID, Code: c.Code, Name: c.Name, Group: c.GroupName, Points: c.Points,
-		IdentityBearing: c.Identity, Consumable: c.Consumable, SafetyCritical: c.Safety, FirstCheck: c.FirstCheck}
+		IdentityBearing: c.Identity, Consumable: c.Consumable, SafetyCritical: c.Safety, FirstCheck: c.FirstCheck, weights: c.weights}
 	if b.d.NotFitted(c.ID) {
 		r.NotFitted = true
 		return r
@@ -223,6 +223,7 @@ func (b *builder) component(c component) ComponentReport {
 	r.Function, r.Custody = b.d.FunctionOf(c.ID), "fitted"
 	if s, ok := b.d.SurveyOf(c.ID); ok {
 		r.Surveyed, r.Condition, r.Note = true, s.Record.Condition, b.text(s.Record.Note)
+		r.Read = b.private(s.Record.Read)
 		if s.Record.Custody != "" {
 			r.Custody = s.Record.Custody
 		}
@@ -360,7 +361,7 @@ func (b *builder) photo(p registry.Found[*registry.Photo]) PhotoReport {
 	}
 	return PhotoReport{ID: p.RecordID(), Digest: p.Record.Digest, Preview: p.Record.Preview, MediaType: p.Record.MediaType,
 		Width: p.Record.Width, Height: p.Record.Height, Shows: p.Record.Shows, Components: p.Record.Components,
-		Openings: p.Record.Openings, Caption: b.text(p.Record.Caption), Scale: p.Record.Scale, Taken: p.Record.Taken,
+		Openings: p.Record.Openings, Caption: b.text(p.Record.Caption), Listed: p.Record.Listed, Scale: p.Record.Scale, Taken: p.Record.Taken,
 		Valid: p.Valid(), Withheld: p.Record.Withhold, By: b.person(p.Record.By)}
 }
 

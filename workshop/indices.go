@@ -252,12 +252,13 @@ func (s *seen) incomplete(name string) string {
 // index computes one index, or says why there is none.
 func (s *seen) index(name string) (IndexReport, error) {
 	r := IndexReport{Coverage: s.coverage(name)}
-	if r.Refused = s.incomplete(name); r.Refused != "" {
-		return r, nil
-	}
 	now, err := s.indexInput(name, false)
 	if err != nil {
 		return r, err
+	}
+	r.parts = &now
+	if r.Refused = s.incomplete(name); r.Refused != "" {
+		return r, nil
 	}
 	result, err := scoring.Index(now)
 	if err != nil {

@@ -157,7 +157,7 @@ func withhold(b registry.Body, known []secret) (registry.Body, error) {
 // of the vocabulary, and not somebody's own words.
 var pointing = []string{"id", "supersedes", "valid", "year", "made", "taken", "from", "until", "expires",
 	"by", "second", "to", "person", "owner", "custodian", "role", "witness", "gaps_signed_by", "on", "takes_back", "amends", "record", "decision", "resolves",
-	"component", "components", "proposition", "states", "cluster", "where", "evidence", "photo", "photos", "opening", "openings", "joint", "joints", "behind",
+	"component", "components", "proposition", "states", "cluster", "where", "evidence", "photo", "photos", "listed", "opening", "openings", "joint", "joints", "behind",
 	"requires", "excludes", "fault", "option", "options", "recommended", "irreversible", "treatment", "work", "gate", "checks", "removed_parts", "cautions",
 	"origin", "finish", "specification", "function", "custody", "purpose", "shows", "outcome", "answer", "channel", "currency", "price_kind",
 	"digest", "preview", "media_type", "method", "catalog", "standpoint"}

@@ -3,6 +3,7 @@ package workshop
 import (
 	"time"
 
+	"example.org/asfound/catalog"
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
 )
@@ -53,6 +54,9 @@ type Report struct {
 	// Questions are left open on purpose or for want of evidence.
 	Questions []string   `json:"open_questions"`
 	Timeline  []Happened `json:"timeline"`
+
+	// minimum is the coverage below which there is no figure, 0 to 1.
+	minimum float64
 }
 
 // MachineReport is the machine itself.
@@ -108,6 +112,8 @@ type IndexReport struct {
 	Refused  string               `json:"refused,omitempty"`
 	// Input is exactly what `calc index` takes to give Now.
 	Input *scoring.IndexInput `json:"-"`
+	// parts are the same where there is no figure; see Shade.
+	parts *scoring.IndexInput
 }
 
 // AgreementReport is the custody agreement.
@@ -170,6 +176,7 @@ type ComponentReport struct {
 	Function        string   `json:"function"`
 	Custody         string   `json:"custody"`
 	Note            string   `json:"note,omitempty"`
+	Read            string   `json:"read,omitempty"` // what stands on the part; "" in the public edition
 	Photos          []string `json:"photos,omitempty"`
 	// Answers to the three questions.
 	Origin        ClaimReport `json:"origin"`
@@ -177,6 +184,8 @@ type ComponentReport struct {
 	Specification ClaimReport `json:"specification"`
 	// FirstCheck is the catalog's least invasive first look.
 	FirstCheck string `json:"first_check,omitempty"`
+
+	weights catalog.Weights
 }
 
 // Claims gives the three answers with their names, in order.
@@ -295,6 +304,7 @@ type PhotoReport struct {
 	Components []string      `json:"components,omitempty"`
 	Openings   []string      `json:"openings,omitempty"`
 	Caption    string        `json:"caption,omitempty"`
+	Listed     string        `json:"listed,omitempty"` // which picture of the as-found list it is
 	Scale      string        `json:"scale,omitempty"`
 	Taken      string        `json:"taken,omitempty"`
 	Valid      registry.Date `json:"valid,omitempty"`

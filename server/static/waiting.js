@@ -69,7 +69,7 @@ function fieldsOf(entry) {
     const words = say("file", file.name, sizeWords(file.size));
     const value = element("dd", {}, words);
     if (file.type.startsWith("image/")) {
-      const img = element("img", { alt: file.name, class: "thumb", src: URL.createObjectURL(file) });
+      const img = element("img", { alt: file.name, src: URL.createObjectURL(file) });
       img.addEventListener("load", () => URL.revokeObjectURL(img.src));
       value.append(img);
     }
