@@ -498,6 +498,7 @@ func TestTheSurveyGoesOnWithNoSignal(t *testing.T) {
 		was := ask[string](t, ctx, fmt.Sprintf(`(() => {
 			const form = document.querySelector('form[data-keep=survey]');
 			form.elements.by.value = 'mechanic';
+			if (!form.querySelector('[name=there]:checked')) form.querySelector('[name=there]').checked = true;
 			form.elements.note.value = 'seen with no signal, %d';
 			form.querySelector('[name=then][value=on]').click();
 			return location.pathname;
