@@ -85,7 +85,7 @@ func routes() []route {
 		page("/take-in", pageTakeInForm),
 		form("/take-in", pageTakeInPost),
 		page("/import", pageImportForm),
-		upload("/import", maxSheet+1<<20, pageImportPost),
+		{method: http.MethodPost, pattern: "/import", do: pageImportPost, takes: multipartType, limit: maxSheet + 1<<20},
 		page("/import/rejected/{file}", pageRejected),
 
 		page("/bench", pageBenchIndex),

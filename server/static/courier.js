@@ -64,9 +64,10 @@ async function show() {
   }
 }
 
+// progress is told in steps of ten per cent: it is read out too.
 function progress(i, n, part) {
   bar.className = "courier on";
-  speak(say("sending", i, n, Math.floor(part * 100)));
+  speak(say("sending", i, n, 10 * Math.floor(part * 10)));
 }
 
 let again;
