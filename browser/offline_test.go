@@ -360,7 +360,7 @@ func quarrel(t *testing.T) (context.Context, *site, *line) {
 	assert.Contains(t, text, "mapped already")
 	assert.Contains(t, text, "waits for an entry before it about the same thing")
 	ask[bool](t, ctx, `document.querySelector('.entry .send').click(); true`)
-	until(t, ctx, "document.querySelector('.both table')")
+	until(t, ctx, "document.querySelector('.beside table')")
 	return ctx, s, l
 }
 
@@ -372,7 +372,7 @@ func press(t *testing.T, ctx context.Context, text string) {
 // TestAQuarrelIsShownAndSettled by a correction of theirs.
 func TestAQuarrelIsShownAndSettled(t *testing.T) {
 	ctx, s, _ := quarrel(t)
-	rows := ask[[]string](t, ctx, `Array.from(document.querySelectorAll('.both tr.picked'), r => r.textContent)`)
+	rows := ask[[]string](t, ctx, `Array.from(document.querySelectorAll('.beside tr.picked'), r => r.textContent)`)
 	joined := strings.Join(rows, "\n")
 	assert.Contains(t, joined, "Hole 1, Length, mm differs4244")
 	assert.Contains(t, joined, "Hole 1, Head differshexagonslotted")

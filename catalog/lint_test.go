@@ -354,6 +354,9 @@ func TestEverythingSaysOnWhatItRests(t *testing.T) {
 	for _, x := range c.PublishedRules() {
 		see(x.ID, x.Basis)
 		assert.NotEmpty(t, x.Source, x.ID)
+		for _, c := range x.Criteria {
+			assert.True(t, (c.From == nil) == (c.Help != ""), "%s, %s: either the record answers it, or the catalog says what would help", x.ID, c.ID)
+		}
 	}
 	for _, x := range c.Threads() {
 		see(x.ID, x.Basis)

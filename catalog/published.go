@@ -4,6 +4,8 @@ import (
 	"slices"
 	"strconv"
 	"time"
+
+	"example.org/asfound/registry"
 )
 
 // Kinds of a published rule: which calculator of scoring works it out.
@@ -56,7 +58,32 @@ type PublishedClass struct {
 type PublishedCriterion struct {
 	ID       string `json:"id"`
 	Sentence string `json:"sentence"`
+	// From says how a machine's record answers it; where it cannot, Help says in
+	// a sentence what would.
+	From *PublishedReading `json:"from,omitempty"`
+	Help string            `json:"help,omitempty"`
 }
+
+// PublishedReading answers a criterion from the claims about components: it is
+// met when at least a share of the weight is in one of the states.
+type PublishedReading struct {
+	Proposition string   `json:"proposition"` // origin, finish or specification
+	States      []string `json:"states"`
+	Of          string   `json:"of"` // see the parts below
+	Components  []string `json:"components,omitempty"`
+	Least       float64  `json:"least"` // of the weight, above 0 to 1
+	// Assumption is what of this the rule itself does not say.
+	Assumption string `json:"assumption"`
+}
+
+// The parts that a criterion may be about.
+const (
+	PartsAll        = "all"
+	PartsWear       = "wear-parts"     // what the anatomy calls consumable
+	PartsLasting    = "lasting-parts"  // what it does not
+	PartsIdentity   = "identity-parts" // what identity hangs on
+	PartsComponents = "components"     // those that are named
+)
 
 // PublishedItem is one item that brings points.
 type PublishedItem struct {
@@ -86,6 +113,13 @@ func (p PublishedRule) clone() PublishedRule {
 	p.Silent, p.Classes, p.Criteria = slices.Clone(p.Silent), slices.Clone(p.Classes), slices.Clone(p.Criteria)
 	p.Items, p.Must, p.Areas = slices.Clone(p.Items), slices.Clone(p.Must), slices.Clone(p.Areas)
 	p.Categories, p.Awards = slices.Clone(p.Categories), slices.Clone(p.Awards)
+	for i := range p.Criteria {
+		if from := p.Criteria[i].From; from != nil {
+			own := *from
+			own.States, own.Components = slices.Clone(from.States), slices.Clone(from.Components)
+			p.Criteria[i].From = &own
+		}
+	}
 	for i := range p.Awards {
 		p.Awards[i].Needs = slices.Clone(p.Awards[i].Needs)
 	}
@@ -124,6 +158,35 @@ func (b *builder) checkPublished() {
 		s.between("/period_years", float64(x.PeriodYears), 0, 200)
 		s.publishedBody(x)
 	}
+}
+
+// reading holds how a record answers a criterion against the vocabulary and the
+// anatomy. A criterion that says nothing of it stays unknown.
+func (s spot) reading(at string, c PublishedCriterion) {
+	f := c.From
+	if c.Help != "" {
+		s.warning(at+"/help", c.Help)
+	}
+	if f == nil {
+		return
+	}
+	at += "/from"
+	p := registry.Proposition(f.Proposition)
+	s.oneOf(at+"/proposition", f.Proposition, string(registry.PropositionOrigin), string(registry.PropositionFinish), string(registry.PropositionSpecification))
+	for i, state := range f.States {
+		s.oneOf(at+"/states/"+strconv.Itoa(i), state, registry.States(p)...)
+	}
+	s.oneOf(at+"/of", f.Of, PartsAll, PartsWear, PartsLasting, PartsIdentity, PartsComponents)
+	if (f.Of == PartsComponents) != (len(f.Components) > 0) || len(f.States) == 0 {
+		s.add(at, "", "states, and components where they are asked for", "It is not said which components or states the criterion is about", "List them.")
+	}
+	for i, id := range f.Components {
+		if _, ok := s.b.c.components.get(id); !ok {
+			s.add(at+"/components/"+strconv.Itoa(i), quote(id), "a component of the anatomy", "There is no such component", "Correct the id.")
+		}
+	}
+	s.between(at+"/least", f.Least, 0.01, 1)
+	s.warning(at+"/assumption", f.Assumption)
 }
 
 // publishedBody wants what the kind of the rule needs.
@@ -166,6 +229,7 @@ func (s spot) publishedBody(x PublishedRule) {
 		ids("/criteria", len(x.Criteria), func(i int) string { return x.Criteria[i].ID })
 		for i, c := range x.Criteria {
 			s.warning("/criteria/"+strconv.Itoa(i)+"/sentence", c.Sentence)
+			s.reading("/criteria/"+strconv.Itoa(i), c)
 		}
 	case PublishedPoints:
 		needs("/items", len(x.Items))

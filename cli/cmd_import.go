@@ -23,6 +23,7 @@ type importCommand struct {
 	Sheet      string   `help:"what the file is, when it cannot be told from its headings: survey, evidence, joints, parts, removed, sales or json"`
 	Page       string   `help:"page of a workbook; the first when left out"`
 	Encoding   string   `help:"encoding of a CSV file that is not UTF-8, such as windows-1252"`
+	Mapping    string   `help:"a saved mapping, for a table with headings of its own; see asfound mapping"`
 	By         string   `help:"person id for rows that name nobody; --as when left out"`
 	AcceptGood bool     `help:"record the good rows and save the bad ones, with the reasons, beside the file"`
 	Rejected   string   `type:"path" help:"where the bad rows are saved; beside the file, as survey.rejected.csv for survey.csv, when left out"`
@@ -101,14 +102,18 @@ func (i *importCommand) one(c *call, file string) (fileReport, error) {
 		// No kind of file may be larger, and none is read to find that out.
 		return out, registry.Refuse(registry.CodeTooLarge, "Split it into several files.", "%s is larger than %d MiB", file, importers.DefaultMaxJSON>>20)
 	}
-	digest, err := fileDigest(file)
+	as, err := c.mappingBytes(i.Mapping)
+	if err != nil {
+		return out, err
+	}
+	digest, err := fileDigest(file, as)
 	if err != nil {
 		return out, err
 	}
 	bar := c.progress("rows")
 	req := workshop.ImportRequest{Machine: i.Machine, Actor: c.line.As, Digest: digest, AcceptGood: i.AcceptGood, DryRun: i.DryRun, Progress: bar.at}
 	rejected := newRejectedFile(i.Rejected, file, i.AcceptGood && !i.DryRun)
-	so := sourceOptions{sheet: i.Sheet, page: i.Page, encoding: i.Encoding, by: i.By, report: func(r importers.Report) {
+	so := sourceOptions{sheet: i.Sheet, page: i.Page, encoding: i.Encoding, by: i.By, mapping: i.Mapping, report: func(r importers.Report) {
 		out.Warnings = r.Warnings
 		rejected.headings = r.Headings
 	}}
@@ -126,8 +131,8 @@ func (i *importCommand) one(c *call, file string) (fileReport, error) {
 
 // sourceOptions say how a file is to be read.
 type sourceOptions struct {
-	sheet, page, encoding, by string
-	report                    func(importers.Report)
+	sheet, page, encoding, by, mapping string
+	report                             func(importers.Report)
 }
 
 // eachDraft reads a file of records.
@@ -162,6 +167,13 @@ func (c *call) eachDraftOf(ctx context.Context, f io.ReadSeeker, name string, so
 		return err
 	}
 	opts := importers.Options{File: name, By: orElse(so.by, c.line.As), Anatomy: o.anatomy(), Validator: o.Schemas, Sheet: so.page, Encoding: so.encoding}
+	if so.mapping != "" {
+		m, err := c.mapping(so.mapping)
+		if err != nil {
+			return err
+		}
+		opts.Mapping, so.sheet = &m, m.Sheet
+	}
 	var importer importers.Importer
 	if so.sheet != "" {
 		importer, err = importers.Named(so.sheet)
@@ -225,7 +237,8 @@ func wholeSheet[D any](c *call, name string, read func(io.ReadSeeker, importers.
 	return err
 }
 
-func fileDigest(name string) (string, error) {
+// fileDigest is the digest of a file and of how it is read.
+func fileDigest(name string, as []byte) (string, error) {
 	f, err := os.Open(name)
 	if err != nil {
 		return "", err
@@ -235,6 +248,7 @@ func fileDigest(name string) (string, error) {
 	if _, err := io.Copy(h, f); err != nil {
 		return "", err
 	}
+	h.Write(as)
 	return hex.EncodeToString(h.Sum(nil)), nil
 }
 

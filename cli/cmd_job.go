@@ -230,7 +230,7 @@ type proposeCommand struct {
 	Value     offerValue `embed:"" prefix:"value-"`
 }
 
-// Run puts options to the owner and prints the link, once.
+// Run puts options to the owner, and prints the link if one was made, once.
 func (p *proposeCommand) Run(c *call) error {
 	w, err := c.workshop()
 	if err != nil {
@@ -257,8 +257,13 @@ func (p *proposeCommand) Run(c *call) error {
 		if out.Value != nil {
 			wrap(w, out.Value.Words, "")
 		}
-		fmt.Fprintf(w, "Proposed as %s.\nWhat the owner sees has the digest %s.\nThe owner's page, shown only now: /o/%s (until %s).\n",
-			out.ID, out.Digest, out.Token, out.Expires.Format("2 January 2006"))
+		fmt.Fprintf(w, "Proposed as %s.\nWhat the owner sees has the digest %s.\n", out.ID, out.Digest)
+		until := out.Link.Expires.Format("2 January 2006")
+		if out.Token == "" {
+			fmt.Fprintf(w, "It appears at the link that was made on %s, which works until %s. Is it lost? \"asfound link\" makes another.\n", out.Link.Since.Format("2 January 2006"), until)
+			return
+		}
+		fmt.Fprintf(w, "The owner's page, shown only now: /o/%s (until %s). Later questions come to it too.\n", out.Token, until)
 	})
 }
 

@@ -105,14 +105,15 @@ type dossierCommand struct {
 	Machine   string `arg:"" help:"the machine's name in the registry"`
 	PDF       string `name:"pdf" type:"path" help:"write the PDF here"`
 	Bundle    string `type:"path" help:"write the bundle here"`
+	Condition string `type:"path" help:"write the condition report here, a PDF to print and sign"`
 	Public    bool   `help:"the public edition: numbers masked, names and places withheld"`
 	Originals bool   `help:"put the original pictures into the private bundle, with all that the camera wrote into them"`
 }
 
 // Run writes the dossier.
 func (d *dossierCommand) Run(c *call) error {
-	if d.PDF == "" && d.Bundle == "" {
-		return registry.Refuse(registry.CodeInvalid, "Name a file with --pdf, --bundle or both.", "It is not said what to write")
+	if d.PDF == "" && d.Bundle == "" && d.Condition == "" {
+		return registry.Refuse(registry.CodeInvalid, "Name a file with --pdf, --bundle, --condition or several of them.", "It is not said what to write")
 	}
 	if d.Originals && (d.Public || d.Bundle == "") {
 		return registry.Refuse(registry.CodeInvalid, "Leave --originals out, or write a private bundle.", "Original pictures go into a private bundle alone")
@@ -128,6 +129,12 @@ func (d *dossierCommand) Run(c *call) error {
 		}
 		written["pdf"] = d.PDF
 	}
+	if d.Condition != "" {
+		if err := writeFile(d.Condition, func(w io.Writer) error { return o.writeCondition(c.ctx, w, d.Machine, d.Public) }); err != nil {
+			return err
+		}
+		written["condition"] = d.Condition
+	}
 	if d.Bundle != "" {
 		if err := writeFile(d.Bundle, func(w io.Writer) error { return o.writeBundle(c.ctx, w, d.Machine, d.Public, d.Originals) }); err != nil {
 			return err
@@ -135,7 +142,7 @@ func (d *dossierCommand) Run(c *call) error {
 		written["bundle"] = d.Bundle
 	}
 	return c.print(written, func(w io.Writer) {
-		for _, kind := range []string{"pdf", "bundle"} {
+		for _, kind := range []string{"pdf", "condition", "bundle"} {
 			if written[kind] != "" {
 				fmt.Fprintf(w, "Written: %s\n", written[kind])
 			}
@@ -168,7 +175,11 @@ type verifyCommand struct {
 	Against   string   `type:"path" help:"an older bundle of the same machine: nothing in it may have been rewritten"`
 	Key       []string `help:"the registry's public key, got from the registry itself; may be repeated" sep:"none"`
 	KeyChange []string `type:"existingfile" help:"a registry's signed change of key, to be followed from --key; may be repeated, oldest first"`
-	Repacked  bool     `help:"the archive was unpacked and packed again by another program"`
+	// Checkpoint proves as much as an older bundle, in three lines.
+	Checkpoint string `type:"path" help:"an earlier checkpoint of the same machine, as a text: checkpoint.txt of an older bundle"`
+	// Fingerprint is told by telephone or read from paper.
+	Fingerprint string `help:"the fingerprint of the key that you expect: sixteen figures, such as \"12ab 34cd 56ef 7890\""`
+	Repacked    bool   `help:"the archive was unpacked and packed again by another program"`
 }
 
 // Run checks a bundle with nothing but its bytes.
@@ -177,6 +188,9 @@ func (v *verifyCommand) Run(c *call) error {
 		if dossier.KeyName(strings.TrimSpace(k)) == "" {
 			return badFlag("--key", k, "the line that \"asfound dossier\" printed: name, hash and key, with \"+\" between")
 		}
+	}
+	if v.Fingerprint != "" && !dossier.IsFingerprint(v.Fingerprint) {
+		return badFlag("--fingerprint", v.Fingerprint, "0123 4567 89ab cdef")
 	}
 	var changes [][]byte
 	for _, name := range v.KeyChange {
@@ -190,12 +204,18 @@ func (v *verifyCommand) Run(c *call) error {
 	if err != nil {
 		return err
 	}
-	opts := dossier.VerifyOptions{Keys: keys, Repacked: v.Repacked}
+	opts := dossier.VerifyOptions{Keys: keys, Repacked: v.Repacked, Fingerprint: v.Fingerprint}
 	newer, size, err := openFile(v.Bundle)
 	if err != nil {
 		return err
 	}
 	defer newer.Close()
+	if v.Against != "" && v.Checkpoint != "" {
+		return registry.Refuse(registry.CodeInvalid, "Leave one of them out.", "--against and --checkpoint both say what is older")
+	}
+	if v.Checkpoint != "" {
+		return v.againstCheckpoint(c, dossier.Source{ReaderAt: newer, Size: size}, opts)
+	}
 	if v.Against == "" {
 		r, err := dossier.Verify(newer, size, opts)
 		return c.printVerified(r, err, "")
@@ -213,6 +233,28 @@ func (v *verifyCommand) Run(c *call) error {
 		r.Newer.Findings = append(append(r.Newer.Findings, r.Older.Findings...), r.Findings...)
 	}
 	return c.printVerified(r.Newer, err, fmt.Sprintf("Nothing of the older bundle was rewritten: its %d events begin the %d of this one.", r.Older.Events, r.Newer.Events))
+}
+
+// maxCheckpoint is the longest text of a checkpoint that is read, in bytes.
+const maxCheckpoint = 64 << 10
+
+// againstCheckpoint checks that a bundle continues what a checkpoint signed.
+func (v *verifyCommand) againstCheckpoint(c *call, newer dossier.Source, opts dossier.VerifyOptions) error {
+	f, size, err := openFile(v.Checkpoint)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	if size > maxCheckpoint {
+		return registry.Refuse(registry.CodeTooLarge, "Give the file checkpoint.txt, or use --against for a whole bundle.", "%s is too long for a checkpoint", v.Checkpoint)
+	}
+	text, err := io.ReadAll(f)
+	if err != nil {
+		return err
+	}
+	r, err := dossier.VerifyCheckpoint(newer, text, opts)
+	r.Newer.Findings = append(r.Newer.Findings, r.Findings...)
+	return c.printVerified(r.Newer, err, fmt.Sprintf("Nothing was rewritten since that checkpoint: its %d events begin the %d of this bundle.", r.Older.Events, r.Newer.Events))
 }
 
 func openFile(name string) (*os.File, int64, error) {

@@ -64,17 +64,7 @@ func (s *serveCommand) Run(c *call) error {
 		return err
 	}
 	log := slog.NewJSONHandler(c.Stderr, nil)
-	handler, err := server.New(server.Config{Workshop: o.Workshop,
-		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight,
-		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels,
-		Bundle: func(ctx context.Context, w io.Writer, machine string, public bool) error {
-			return o.writeBundle(ctx, w, machine, public, false)
-		},
-		Verify: func(_ context.Context, r io.ReaderAt, size int64) (any, error) {
-			return dossier.Verify(r, size, dossier.VerifyOptions{})
-		},
-		BaseURL: w.base, Hosts: w.names.All(), Proxies: w.proxies, Everyone: w.everyone, HSTS: w.hsts,
-		Version: Version, Logger: slog.New(log), Now: c.Now})
+	handler, err := c.handler(o, w, log)
 	if err != nil {
 		return err
 	}
@@ -220,6 +210,23 @@ func blocks(q server.QRCode) string {
 		b.WriteString("\x1b[0m\n")
 	}
 	return b.String()
+}
+
+// handler is the server of an open registry, reached in some way.
+func (c *call) handler(o *opened, w *way, log slog.Handler) (http.Handler, error) {
+	return server.New(server.Config{Workshop: o.Workshop,
+		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight, Mappings: c.mappingsForPages(),
+		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels, Receipt: writeReceipt,
+		Bundle: func(ctx context.Context, w io.Writer, machine string, public bool) error {
+			return o.writeBundle(ctx, w, machine, public, false)
+		},
+		Verify: func(_ context.Context, r io.ReaderAt, size int64) (any, error) {
+			return dossier.Verify(r, size, dossier.VerifyOptions{})
+		},
+		CheckBundle: checkBundle(o.Workshop), Condition: o.writeCondition,
+		KeyFingerprint: dossier.Fingerprint(o.verifier), PublicKey: o.verifier,
+		BaseURL: w.base, Hosts: w.names.All(), Proxies: w.proxies, Everyone: w.everyone, HSTS: w.hsts,
+		Version: Version, Logger: slog.New(log), Now: c.Now})
 }
 
 type pingCommand struct {

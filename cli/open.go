@@ -211,6 +211,15 @@ func (o *opened) writePDF(ctx context.Context, w io.Writer, machine string, publ
 	return dossier.WritePDF(w, in)
 }
 
+// writeCondition writes a machine's condition report.
+func (o *opened) writeCondition(ctx context.Context, w io.Writer, machine string, public bool) error {
+	r, err := o.Report(ctx, machine, workshop.ReportOptions{Public: public})
+	if err != nil {
+		return err
+	}
+	return dossier.WriteCondition(w, dossier.PDFInput{Report: r, Program: "asfound " + Version, Preview: o.photo(ctx), Key: o.verifier})
+}
+
 // writeBundle writes a machine's dossier for checking.
 func (o *opened) writeBundle(ctx context.Context, w io.Writer, machine string, public, originals bool) error {
 	if _, err := o.Load(ctx, machine, workshop.At{}); err != nil {

@@ -129,15 +129,19 @@ func readLight(r io.ReadSeeker, name string, marks []server.Mark) ([]scoring.Car
 }
 
 // readSheet opens a sheet that was sent to the server.
-func (c *call) readSheet(file io.ReadSeeker, name, machine, by string) (server.Sheet, error) {
+func (c *call) readSheet(file io.ReadSeeker, name, _, by, mapping string) (server.Sheet, error) {
 	var headings []string
-	so := sourceOptions{by: by, report: func(r importers.Report) { headings = r.Headings }}
+	so := sourceOptions{by: by, mapping: mapping, report: func(r importers.Report) { headings = r.Headings }}
 	// One reading finds out whether it is a sheet at all, and its headings.
 	if err := c.eachDraftOf(c.ctx, file, name, so, func(workshop.Draft) error { return errEnough }); err != nil && !errors.Is(err, errEnough) {
 		return server.Sheet{}, err
 	}
 	so.report = nil
-	return server.Sheet{Header: headings, Source: func(ctx context.Context, fn func(workshop.Draft) error) error {
+	as, err := c.mappingBytes(mapping)
+	if err != nil {
+		return server.Sheet{}, err
+	}
+	return server.Sheet{Header: headings, As: as, Source: func(ctx context.Context, fn func(workshop.Draft) error) error {
 		if _, err := file.Seek(0, io.SeekStart); err != nil {
 			return err
 		}

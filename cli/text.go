@@ -232,10 +232,16 @@ func writeOffer(w io.Writer, o workshop.OfferReport) {
 		if len(a.Conditions) > 0 {
 			text += "; on condition: " + strings.Join(a.Conditions, "; ")
 		}
-		if a.Reason != "" {
+		switch {
+		case a.Answer == "ask":
+			text += fmt.Sprintf(" (%s): %s", a.ID, a.Reason)
+		case a.Reason != "":
 			text += "; because " + a.Reason
 		}
 		wrap(w, text, "    ")
+		for _, r := range a.Replies {
+			wrap(w, fmt.Sprintf("      %s replied: %s", r.By, r.Says), "      ")
+		}
 	}
 }
 

@@ -116,7 +116,10 @@ func readManifest(data []byte) (Manifest, error) {
 	dec := json.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
 	if err := dec.Decode(&m); err != nil {
-		return m, err
+		if key, ok := strings.CutPrefix(err.Error(), "json: unknown field "); ok {
+			return m, fmt.Errorf("it holds the key %s, which no manifest holds", shorten(key))
+		}
+		return m, errors.New("it holds something of another kind than a manifest does")
 	}
 	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
 		return m, errors.New("there is more text after it")

@@ -54,19 +54,11 @@ type pdf struct {
 // Codes: CodeInvalid without a report, CodeTampered when a preview is not the
 // one recorded, and whatever Preview answers.
 func WritePDF(w io.Writer, in PDFInput) error {
-	if in.Report == nil {
-		return registry.Refuse(registry.CodeInvalid, "Give a report.", "There is nothing to print")
+	p, err := newPDF(in, "As found")
+	if err != nil {
+		return err
 	}
-	p := &pdf{sheet: newSheet(paperA4), in: in, r: in.Report}
-	p.names()
 	f := p.f
-	f.SetTitle(oneLine("As found: "+p.r.Machine.Name), true)
-	f.SetSubject(oneLine(joined(", ", p.r.Machine.Make, p.r.Machine.Model, p.edition()+" edition", fmt.Sprintf("version %d", p.r.Version))), true)
-	f.SetCreator(oneLine(in.Program), true)
-	f.SetProducer("asfound", true)
-	f.SetLang("en-GB")
-	f.SetCreationDate(p.r.Changed.UTC())
-	f.SetModificationDate(p.r.Changed.UTC())
 
 	p.cover()
 	if err := p.frontispiece(); err != nil {
@@ -91,6 +83,24 @@ func WritePDF(w io.Writer, in PDFInput) error {
 		return fmt.Errorf("make the document: %w", err)
 	}
 	return f.Output(w)
+}
+
+// newPDF begins a document about a machine. CodeInvalid without a report.
+func newPDF(in PDFInput, title string) (*pdf, error) {
+	if in.Report == nil {
+		return nil, registry.Refuse(registry.CodeInvalid, "Give a report.", "There is nothing to print")
+	}
+	p := &pdf{sheet: newSheet(paperA4), in: in, r: in.Report}
+	p.names()
+	f := p.f
+	f.SetTitle(oneLine(title+": "+p.r.Machine.Name), true)
+	f.SetSubject(oneLine(joined(", ", p.r.Machine.Make, p.r.Machine.Model, p.edition()+" edition", fmt.Sprintf("version %d", p.r.Version))), true)
+	f.SetCreator(oneLine(in.Program), true)
+	f.SetProducer("asfound", true)
+	f.SetLang("en-GB")
+	f.SetCreationDate(p.r.Changed.UTC())
+	f.SetModificationDate(p.r.Changed.UTC())
+	return p, nil
 }
 
 func plainSection(f func()) func() error { return func() error { f(); return nil } }
@@ -159,6 +169,13 @@ func (p *pdf) finish(contents int) {
 		f.Link(marginSide, p.y, bodyWidth, entry.height(), h.link)
 		p.y += entry.height() * 1.45
 	}
+	p.feet()
+}
+
+// feet writes at the foot of each page what it belongs to, and which page of
+// how many it is.
+func (p *pdf) feet() {
+	f := p.f
 	pages := f.PageCount()
 	foot := look{faceText, 7, 60}
 	short := p.r.Head

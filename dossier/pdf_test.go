@@ -214,6 +214,33 @@ func TestPDFFrontispiece(t *testing.T) {
 	require.Greater(t, size(4), size(3)+2000)
 }
 
+// The condition report says of each component what it is, and hides what the
+// public edition hides.
+func TestConditionReport(t *testing.T) {
+	write := func(in PDFInput) []byte {
+		var b bytes.Buffer
+		require.NoError(t, WriteCondition(&b, in))
+		return b.Bytes()
+	}
+	in := cannedInput(canned(24))
+	a := write(in)
+	require.Equal(t, a, write(cannedInput(canned(24))))
+	require.NoError(t, api.Validate(bytes.NewReader(a), model.NewDefaultConfiguration()))
+	text := strings.Join(strings.Fields(strings.ReplaceAll(extract(t, a), "\u00a0", " ")), " ")
+	for _, want := range []string{"Condition report", "The nurse's Drover", "DR••••••82", "Condition as found", "Function now", "Owner or authorised person", "page 1 of ", "Invented demonstration data", "does not say that the machine may be ridden", "withheld from the public edition", "not surveyed"} {
+		require.Contains(t, text, want)
+	}
+	for _, g := range in.Report.Groups {
+		for _, c := range g.Components {
+			if !c.NotFitted && c.Condition != nil {
+				require.Contains(t, text, c.Name)
+			}
+		}
+	}
+	require.NotRegexp(t, `(?i)\bsafe\b`, text)
+	require.Error(t, WriteCondition(io.Discard, PDFInput{}))
+}
+
 func TestPDFScripts(t *testing.T) {
 	r := canned(3)
 	r.Machine.Name = "Žluťoučký kůň, Ωμέγα, Жук ✓ 銀の鈴 🏍"

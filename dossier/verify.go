@@ -20,6 +20,9 @@ type VerifyOptions struct {
 	// Repacked takes an archive that was unpacked and packed anew: the files
 	// are checked, the archive around them is only noted.
 	Repacked bool
+	// Fingerprint, when given, is that of the key which the reader expects. It is
+	// told by telephone or read from paper, where Keys are too long.
+	Fingerprint string
 
 	computed map[[32]byte]computation
 }
@@ -112,6 +115,8 @@ type Report struct {
 	// Notes are what the reader should know, and is not a finding.
 	Notes    []string  `json:"notes,omitempty"`
 	Findings []Finding `json:"findings"`
+
+	dossier *registry.Dossier // as far as it could be replayed
 }
 
 // The limits of a bundle that is read. What is larger is a finding and is not
@@ -177,10 +182,12 @@ func verify(r io.ReaderAt, size int64, opts VerifyOptions) (*check, error) {
 	c.checkFiles()
 	c.readEvents()
 	c.checkSignatures()
+	c.expectKey()
 	c.checkPhotos()
 	c.checkPrivate()
 	c.checkRecords()
 	c.checkArchiveBytes(r, size)
+	c.report.dossier = c.dossier
 	return c, nil
 }
 

@@ -37,7 +37,7 @@ func (c *check) readArchive(r io.ReaderAt, size int64) bool {
 	}
 	z, err := zip.NewReader(r, size)
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
-		c.find(FindingArchive, "archive", "It cannot be read as a ZIP archive: it was cut short or damaged, or is something else (%v)", err)
+		c.find(FindingArchive, "archive", "%s", notArchive(r, size))
 		return false
 	}
 	if len(z.File) > maxEntries {
@@ -124,7 +124,7 @@ func (c *check) readEntry(f *zip.File) {
 	}
 	in, err := f.Open()
 	if err != nil {
-		c.find(FindingArchive, f.Name, "It cannot be read: %v", err)
+		c.find(FindingArchive, f.Name, "It cannot be read: %s", unreadable(err))
 		return
 	}
 	defer in.Close()
@@ -138,7 +138,7 @@ func (c *check) readEntry(f *zip.File) {
 	n, err := io.Copy(to, io.LimitReader(in, int64(f.UncompressedSize64)+1))
 	switch {
 	case err != nil && !errors.Is(err, zip.ErrChecksum):
-		c.find(FindingArchive, f.Name, "It cannot be read to its end: %v", err)
+		c.find(FindingArchive, f.Name, "It cannot be read to its end: %s", unreadable(err))
 		return
 	case uint64(n) != f.UncompressedSize64:
 		c.find(FindingArchive, f.Name, "It has not the %d bytes that the archive announces", f.UncompressedSize64)

@@ -317,6 +317,8 @@ func (c *check) checkSignatures() {
 			return
 		}
 		keys = []string{own}
+	}
+	if !pinned && c.opts.Fingerprint == "" {
 		c.note("The key came with the bundle. So it is shown that the bundle agrees with itself, not who made it: ask the registry for its public key and give it here. The fingerprint of this one is %s.", Fingerprint(own))
 	}
 	signedBy := ""

@@ -74,7 +74,7 @@ func (l *line) check(b registry.Body) error {
 		}
 		f.File, f.Row = l.layout.file, l.row.Number
 		if i >= 0 {
-			f.Message = inColumn(l.layout.title(i), f.Message)
+			f.Message = inColumn(l.title(i), f.Message)
 			if f.Found == "" {
 				if cell := strings.TrimSpace(l.raw(i)); cell != "" {
 					f.Found = quoted(cell)

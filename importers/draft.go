@@ -95,6 +95,9 @@ type Options struct {
 	Sheet     string
 	Encoding  string
 	Separator rune
+	// Mapping says where the columns of a table of other headings are; the sheet
+	// is then the one that it names.
+	Mapping *Mapping
 	// MaxBytes is the largest file, in bytes; 0 means the limit of its format.
 	MaxBytes int64
 	// Workers is how many rows are checked at once; 0 means 2. The order of the

@@ -99,5 +99,8 @@ func (l *line) filmID(component string) string {
 	if number == "" {
 		number = strconv.Itoa(l.row.Number)
 	}
+	if l.part > 0 {
+		number += "-" + strconv.Itoa(l.part)
+	}
 	return l.id("fm-", component, l.text("area"), l.text("date"), number)
 }

@@ -89,6 +89,9 @@ func orThe(file string) string {
 // unknownColumns warns of columns with a heading that means nothing here.
 func (ly *layout) unknownColumns() []registry.Field {
 	var out []registry.Field
+	if ly.mapping != nil {
+		return nil
+	}
 	for _, heading := range ly.headings {
 		h := strings.TrimSpace(heading)
 		if h == "" || ly.table.column(h) >= 0 || slices.ContainsFunc(passedOver, func(p string) bool { return foldHeading(p) == foldHeading(h) }) {

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"regexp"
+	"strconv"
 	"strings"
 
 	"example.org/asfound/importers/sheet"
@@ -18,6 +19,7 @@ type line struct {
 	o      *Options
 	row    sheet.Row
 	faults []registry.Field
+	part   int // which of several readings across the row, from 1; else 0
 }
 
 // layout is where the columns of a table stand in one file.
@@ -28,7 +30,14 @@ type layout struct {
 	headings []string // as they stand in the file
 	places   []int    // by column of the table: the place in the file, or -1
 	named    map[string]int
-	stored   bool // numbers are stored, not typed
+	decimal  decimal
+
+	// A mapping says where the columns are. fixed are its texts by column, and
+	// across the places of acrossColumn where readings stand across the row.
+	mapping      *Mapping
+	fixed        []string
+	acrossColumn int
+	across       []int
 }
 
 // at gives the table's column with a heading. The heading is one of the table's
@@ -43,11 +52,33 @@ func (l *line) at(heading string) int {
 
 // raw is the cell of a column as it stood, "" when there is none.
 func (l *line) raw(column int) string {
-	place := l.layout.places[column]
-	if place < 0 || place >= len(l.row.Cells) {
+	place := l.place(column)
+	switch {
+	case place < 0 && l.layout.fixed != nil:
+		return l.layout.fixed[column]
+	case place < 0 || place >= len(l.row.Cells):
 		return ""
 	}
 	return l.row.Cells[place]
+}
+
+// place is where the cell of a column stands; -1 when nowhere.
+func (l *line) place(column int) int {
+	if l.part > 0 && column == l.layout.acrossColumn {
+		return l.layout.across[l.part-1]
+	}
+	return l.layout.places[column]
+}
+
+// title is how the file itself heads a column of this line.
+func (l *line) title(column int) string {
+	switch p := l.place(column); {
+	case p >= 0 && p < len(l.layout.headings):
+		return strings.TrimSpace(l.layout.headings[p])
+	case p >= 0:
+		return "#" + strconv.Itoa(p+1)
+	}
+	return l.layout.title(column)
 }
 
 // text is the cell of a column without space around it and without the
@@ -77,7 +108,7 @@ func (l *line) fault(heading, allowed, message, fix string) {
 	c := l.layout.table.Columns[i]
 	l.faults = append(l.faults, registry.Field{File: l.layout.file, Row: l.row.Number,
 		Pointer: strings.ReplaceAll(c.Pointer, "*", "0"), Found: quoted(strings.TrimSpace(l.raw(i))), Allowed: allowed,
-		Message: inColumn(l.layout.title(i), message), Fix: fix})
+		Message: inColumn(l.title(i), message), Fix: fix})
 }
 
 func inColumn(title, message string) string { return fmt.Sprintf("Column %q: %s", title, message) }
@@ -191,7 +222,7 @@ func (l *line) share(heading string) *float64 {
 	if text == "" || cannotTell(text) {
 		return nil
 	}
-	v, err := parseNumber(text, l.layout.stored)
+	v, err := parseNumber(text, l.layout.decimal)
 	if err != nil {
 		l.fault(heading, "0 to 1, or 0 % to 100 %", err.Error(), "Write 0.85 or 85 % for eighty-five in a hundred.")
 		return nil
@@ -209,7 +240,7 @@ func (l *line) number(heading, unit string) *float64 {
 	if text == "" || cannotTell(text) {
 		return nil
 	}
-	v, err := parseNumber(text, l.layout.stored)
+	v, err := parseNumber(text, l.layout.decimal)
 	if err != nil {
 		l.fault(heading, "a number of "+unit, err.Error(), "Write it with a point for decimals and nothing between thousands.")
 		return nil
@@ -224,7 +255,7 @@ func (l *line) count(heading string, low, high int) *int {
 		return nil
 	}
 	allowed := fmt.Sprintf("a whole number from %d to %d", low, high)
-	n, err := parseCount(text, l.layout.stored)
+	n, err := parseCount(text, l.layout.decimal)
 	if err != nil {
 		l.fault(heading, allowed, err.Error(), "Write a whole number, or leave the cell empty.")
 		return nil
@@ -245,6 +276,7 @@ func (l *line) date(heading string) registry.Date {
 	if day, clock, ok := strings.Cut(text, "T"); ok && len(day) == 10 && strings.Contains(clock, ":") {
 		text = day
 	}
+	text = l.layout.mapping.day(text)
 	d := registry.Date(strings.ReplaceAll(text, " ", ""))
 	if _, err := d.Span(); err != nil {
 		fix := "Write only as much as is known: year, year-month or year-month-day."

@@ -7,11 +7,21 @@ import (
 	"strings"
 )
 
+// decimal is what is known of the sign before the decimals.
+type decimal int
+
+const (
+	typedDecimal  decimal = iota // a point or a comma, as people type
+	storedDecimal                // a point, as a workbook stores
+	pointDecimal                 // a point, and commas between thousands
+	commaDecimal                 // a comma, and points between thousands
+)
+
 // parseNumber reads a number with a decimal point or a decimal comma, and a
 // percentage as the share that it means. What could be read in two ways, such
-// as 1,234, is an error. A workbook stores its numbers with a decimal point, so
-// stored settles the point.
-func parseNumber(s string, stored bool) (float64, error) {
+// as 1,234, is an error. A workbook stores its numbers with a decimal point,
+// and a mapping may say which sign it is, which settles it.
+func parseNumber(s string, d decimal) (float64, error) {
 	s = strings.Map(func(r rune) rune {
 		switch r {
 		case ' ', '\u00a0', '\u202f', '\u2009', '\'', '’':
@@ -23,7 +33,7 @@ func parseNumber(s string, stored bool) (float64, error) {
 	}, s)
 	percent := strings.HasSuffix(s, "%")
 	s = strings.TrimSuffix(s, "%")
-	plain, err := plainNumber(s, stored)
+	plain, err := plainNumber(s, d)
 	if err != nil {
 		return 0, err
 	}
@@ -38,11 +48,25 @@ func parseNumber(s string, stored bool) (float64, error) {
 }
 
 // plainNumber gives the number with a decimal point.
-func plainNumber(s string, stored bool) (string, error) {
+func plainNumber(s string, d decimal) (string, error) {
 	for _, r := range s {
 		if (r < '0' || r > '9') && !strings.ContainsRune("+-.,eE", r) {
 			return "", errors.New("This is not a number")
 		}
+	}
+	if sign, thousands := ".", ","; d == pointDecimal || d == commaDecimal {
+		if d == commaDecimal {
+			sign, thousands = thousands, sign
+		}
+		whole, rest, _ := strings.Cut(s, sign)
+		if strings.Contains(rest, sign) || strings.Contains(rest, thousands) || !grouped(whole, thousands) {
+			return "", errors.New("This number does not fit the decimal " + map[decimal]string{pointDecimal: "point", commaDecimal: "comma"}[d] + " of the mapping")
+		}
+		plain := strings.ReplaceAll(whole, thousands, "")
+		if rest != "" {
+			plain += "." + rest
+		}
+		return plain, nil
 	}
 	switch strings.Count(s, ",") + strings.Count(s, ".") {
 	case 0:
@@ -50,7 +74,7 @@ func plainNumber(s string, stored bool) (string, error) {
 	case 1:
 		i := strings.IndexAny(s, ".,")
 		whole, rest := strings.TrimLeft(s[:i], "+-"), s[i+1:]
-		ambiguous := s[i] == ',' || !stored
+		ambiguous := s[i] == ',' || d != storedDecimal
 		if ambiguous && len(rest) == 3 && len(whole) >= 1 && len(whole) <= 3 && whole != "0" {
 			return "", errors.New("This number can be read in two ways, with thousands or with decimals")
 		}
@@ -59,9 +83,20 @@ func plainNumber(s string, stored bool) (string, error) {
 	return "", errors.New("This number has more than one point or comma, so it can be read in two ways")
 }
 
+// grouped says whether thousands are parted by a sign as they should be.
+func grouped(whole, sign string) bool {
+	groups := strings.Split(strings.TrimLeft(whole, "+-"), sign)
+	for i, g := range groups {
+		if len(groups) > 1 && (i > 0 && len(g) != 3 || i == 0 && (g == "" || len(g) > 3)) {
+			return false
+		}
+	}
+	return true
+}
+
 // parseCount reads a whole number; 3.0 is one.
-func parseCount(s string, stored bool) (int, error) {
-	v, err := parseNumber(s, stored)
+func parseCount(s string, d decimal) (int, error) {
+	v, err := parseNumber(s, d)
 	if err != nil {
 		return 0, err
 	}

@@ -66,7 +66,7 @@ func numberTable() Table {
 
 // money reads an amount whose currency stands in its own column.
 func (l *line) money(heading string) registry.Money {
-	plain, err := plainNumber(strings.NewReplacer(" ", "", "\u00a0", "", "\u202f", "", "'", "").Replace(l.text(heading)), l.layout.stored)
+	plain, err := plainNumber(strings.NewReplacer(" ", "", "\u00a0", "", "\u202f", "", "'", "").Replace(l.text(heading)), l.layout.decimal)
 	var m registry.Money
 	if err == nil {
 		m, err = registry.ParseMoney(plain, strings.ToUpper(l.text("currency")))

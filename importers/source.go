@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"hash/maphash"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -31,6 +32,26 @@ func openSheet(t Table, r io.ReadSeeker, o Options) (*sheetSource, error) {
 	if o.Anatomy == nil {
 		o.Anatomy = NewAnatomy(nil, nil, nil)
 	}
+	if m := o.Mapping; m != nil {
+		if o.Encoding == "" {
+			o.Encoding = m.Encoding
+		}
+		if o.Separator == 0 {
+			o.Separator = m.separatorRune()
+		}
+	}
+	s, err := openAs(t, r, o)
+	if o.Mapping != nil && o.Separator != 0 && registry.CodeOf(err) == registry.CodeInvalid {
+		// The rows that were rejected come back with a separator of their own.
+		o.Separator, o.Encoding = 0, ""
+		if again, other := openAs(t, r, o); other == nil {
+			return again, nil
+		}
+	}
+	return s, err
+}
+
+func openAs(t Table, r io.ReadSeeker, o Options) (*sheetSource, error) {
 	f, err := sheet.Open(r, o.File, sheet.Options{Sheet: o.Sheet, Encoding: o.Encoding, Separator: o.Separator, MaxBytes: o.MaxBytes})
 	if err != nil {
 		return nil, err
@@ -47,14 +68,10 @@ var errEnough = errors.New("enough")
 
 // survey is the first reading.
 func (s *sheetSource) survey() error {
-	rows, err := firstRows(s.file, headerWithin)
-	if err != nil {
+	var err error
+	if s.layout, err = s.columns(); err != nil {
 		return err
 	}
-	if s.layout, err = findHeader(&s.table, s.o.File, rows); err != nil {
-		return err
-	}
-	s.layout.stored = s.file.Format == "XLSX"
 	s.report = Report{File: s.o.File, Importer: s.table.Name, Format: s.file.Format, Sheet: s.file.Sheet, Encoding: s.file.Encoding,
 		Separator: separatorName(s.file.Separator), HeaderRow: s.layout.row, Headings: s.layout.headings,
 		Warnings: s.layout.unknownColumns()}
@@ -64,6 +81,28 @@ func (s *sheetSource) survey() error {
 			Fix:     "Look at a name with an accent; if it is wrong, say which encoding the file has."})
 	}
 	return s.findTwins()
+}
+
+// columns finds the columns, by the headings or by the mapping.
+func (s *sheetSource) columns() (ly *layout, err error) {
+	if m := s.o.Mapping; m != nil {
+		if ly, err = m.layout(&s.table, s.o.File, s.file); err != nil {
+			return nil, err
+		}
+		ly.decimal = map[string]decimal{"": typedDecimal, "point": pointDecimal, "comma": commaDecimal}[m.Decimal]
+	} else {
+		rows, err := firstRows(s.file, headerWithin)
+		if err != nil {
+			return nil, err
+		}
+		if ly, err = findHeader(&s.table, s.o.File, rows); err != nil {
+			return nil, err
+		}
+	}
+	if s.file.Format == "XLSX" {
+		ly.decimal = storedDecimal
+	}
+	return ly, nil
 }
 
 func separatorName(r rune) string {
@@ -97,25 +136,26 @@ func (s *sheetSource) findTwins() error {
 	s.twins = map[uint64][]int{}
 	unheaded := false
 	err := s.rows(func(row sheet.Row) error {
-		l := &line{layout: s.layout, o: &s.o, row: row}
 		for place, cell := range row.Cells {
-			if !unheaded && !s.layout.headed(place) && strings.TrimSpace(cell) != "" {
+			if !unheaded && s.layout.mapping == nil && !s.layout.headed(place) && strings.TrimSpace(cell) != "" {
 				unheaded = true
 				s.report.Warnings = append(s.report.Warnings, registry.Field{File: s.o.File, Row: row.Number, Found: quoted(cell),
 					Message: fmt.Sprintf("Column %d has no heading and was not read", place+1), Fix: "Head the column, or empty it."})
 			}
 		}
-		if !l.says() {
-			return nil
-		}
-		for _, key := range l.keys(s.seed) {
-			switch at, seen := first[key]; {
-			case !seen:
-				first[key] = int32(row.Number)
-			case len(s.twins[key]) == 0:
-				s.twins[key] = []int{int(at), row.Number}
-			default:
-				s.twins[key] = append(s.twins[key], row.Number)
+		for _, l := range s.lines(row) {
+			if !l.says() {
+				continue
+			}
+			for _, key := range l.keys(s.seed) {
+				switch at, seen := first[key]; {
+				case !seen:
+					first[key] = int32(row.Number)
+				case len(s.twins[key]) == 0:
+					s.twins[key] = []int{int(at), row.Number}
+				default:
+					s.twins[key] = append(s.twins[key], row.Number)
+				}
 			}
 		}
 		return nil
@@ -200,7 +240,8 @@ func (s *sheetSource) Each(take func(Draft) error) error {
 // work makes the drafts of one row. A row stands or falls as a whole: when one
 // of its records has a fault, one draft comes out with all of them.
 func (s *sheetSource) work(row sheet.Row) result {
-	l := &line{layout: s.layout, o: &s.o, row: row}
+	lines := s.lines(row)
+	l := lines[0]
 	if !l.says() {
 		return result{leftOut: true}
 	}
@@ -209,6 +250,35 @@ func (s *sheetSource) work(row sheet.Row) result {
 		d.Faults = []registry.Field{{File: s.o.File, Row: row.Number, Message: row.Fault, Fix: "Close the quotation mark, or take it away."}}
 		return result{drafts: []Draft{d}}
 	}
+	var bodies []registry.Body
+	for _, l := range lines {
+		made, err := s.make(l)
+		if err != nil {
+			return result{err: err}
+		}
+		bodies = append(bodies, made...)
+		for _, f := range l.faults {
+			if !slices.Contains(d.Faults, f) { // a fault of what the readings share is told once
+				d.Faults = append(d.Faults, f)
+			}
+		}
+	}
+	if len(bodies) > 0 {
+		d.Body = bodies[0]
+	}
+	out := []Draft{d}
+	if d.Good() && len(bodies) > 1 {
+		for _, b := range bodies[1:] {
+			extra := d
+			extra.Body = b
+			out = append(out, extra)
+		}
+	}
+	return result{drafts: out}
+}
+
+// make makes the records of one line, and notes its faults.
+func (s *sheetSource) make(l *line) ([]registry.Body, error) {
 	bodies := s.table.build(l)
 	l.tooManyCells()
 	for i, key := range l.keys(s.seed) {
@@ -222,22 +292,10 @@ func (s *sheetSource) work(row sheet.Row) result {
 			break
 		}
 		if err := l.check(b); err != nil {
-			return result{err: err}
+			return nil, err
 		}
 	}
-	if len(bodies) > 0 {
-		d.Body = bodies[0]
-	}
-	d.Faults = l.faults
-	out := []Draft{d}
-	if d.Good() && len(bodies) > 1 {
-		for _, b := range bodies[1:] {
-			extra := d
-			extra.Body = b
-			out = append(out, extra)
-		}
-	}
-	return result{drafts: out}
+	return bodies, nil
 }
 
 // rowList names rows, the first six of them.
@@ -260,6 +318,9 @@ func rowList(rows []int) string {
 // tooManyCells adds a fault when text stands to the right of the last heading,
 // as it does when a separator slipped into a cell.
 func (l *line) tooManyCells() {
+	if l.layout.mapping != nil {
+		return // it names the columns that are read, and the rest is passed over
+	}
 	for place := len(l.layout.headings); place < len(l.row.Cells); place++ {
 		if c := strings.TrimSpace(l.row.Cells[place]); c != "" {
 			l.faults = append(l.faults, registry.Field{File: l.layout.file, Row: l.row.Number, Found: quoted(c),

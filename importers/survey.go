@@ -119,7 +119,7 @@ func (l *line) signs(heading string) []registry.SignSeen {
 		name, trust, has := strings.Cut(piece, ":")
 		seen := registry.SignSeen{Sign: l.sign(heading, name)}
 		if has {
-			v, err := parseNumber(strings.TrimSpace(trust), l.layout.stored)
+			v, err := parseNumber(strings.TrimSpace(trust), l.layout.decimal)
 			if err != nil || v < 0 || v > 1 {
 				l.fault(heading, "sign:0 to sign:1", "The reliability of "+quoted(name)+" is not a number from 0 to 1: "+quoted(trust), "Write "+foldTerm(name)+":0.8, or leave the number out.")
 				continue

@@ -85,6 +85,11 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 	case *Decision:
 		setValid(c, act.At)
 		return decideDecision(d, act, b)
+	case *OwnerLink:
+		return decideOwnerLink(d, act.At, b)
+	case *Reply:
+		setValid(c, act.At)
+		return decideReply(d, b)
 	case *Opened:
 		setValid(c, act.At)
 		return decideOpened(d, act, b)
@@ -147,7 +152,7 @@ const furthestAhead = 14 * time.Hour
 // has its date from a camera, whose clock is often wrong.
 func hasHappened(b Body) bool {
 	switch b.(type) {
-	case *Survey, *SurveySeal, *Joint, *Fitting, *Decision, *Opened, *Work, *RemovedPart, *PartMove,
+	case *Survey, *SurveySeal, *Joint, *Fitting, *Decision, *Reply, *Opened, *Work, *RemovedPart, *PartMove,
 		*Check, *Measurement, *Leaving, *Risk, *Search, *Finding, *Acknowledgement, *Step, *FastenerMap, *Closed, *StockPart, *Usage, *Gate, *GateTakenBack, *HandBack:
 		return true
 	}
@@ -456,7 +461,7 @@ func decideDecision(d *Dossier, act Act, b *Decision) error {
 		}
 		b.Options = chosen
 	}
-	if last, answered := d.Answer(b.On); answered && last.RecordID() != b.Supersedes && last.Record.Answer == b.Answer && slices.Equal(last.Record.Options, b.Options) {
+	if last, answered := d.Answer(b.On); answered && last.RecordID() != b.Supersedes && last.Record.Answer == b.Answer && slices.Equal(last.Record.Options, b.Options) && (b.Answer != "ask" || last.Record.Reason == b.Reason) {
 		return Refuse(CodeConflict, "The earlier answer stands; take it back first to give another.", "This has been answered already, on %s", last.Recorded.UTC().Format("2 January 2006"))
 	}
 	return nil

@@ -310,6 +310,8 @@ func TestWhatEveryRecordNeeds(t *testing.T) {
 		"survey-seal":       "/id /by",
 		"weighing":          "/id /by",
 		"withdrawal":        "/id /record /why /by",
+		"owner-link":        "/id /to /by /purpose /link/token_hash",
+		"reply":             "/id /question /by /says",
 		"work":              "/id /treatment /did /by",
 	}
 	for _, k := range Kinds() {

@@ -109,6 +109,8 @@ var kinds = map[Kind]kindRow{
 	"weighing":          {new: func() Body { return &Weighing{} }, title: "The weighing"},
 	"proposal":          {new: func() Body { return &Proposal{} }, title: "The proposal"},
 	"change-request":    {new: func() Body { return &ChangeRequest{} }, title: "The change request"},
+	"owner-link":        {new: func() Body { return &OwnerLink{} }, title: "The owner's link"},
+	"reply":             {new: func() Body { return &Reply{} }, title: "The reply"},
 	"decision":          {new: func() Body { return &Decision{} }, title: "The decision"},
 	"work":              {new: func() Body { return &Work{} }, title: "The work entry", upcasts: []upcast{asItIs}},
 	"removed-part":      {new: func() Body { return &RemovedPart{} }, title: "The removed part"},

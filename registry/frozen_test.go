@@ -33,6 +33,8 @@ var frozenSums = map[string]string{
 	"damaged/last-line-cut/expected.txt":  "571b10e04caab9cb3826a122167ca404c5640631ff3f1d87321b0737eba75f6e",
 	"damaged/order-swapped/events.jsonl":  "c06620d8baaf52de94a3a0ee825c455351e9f8063ac91c525ece9abf6b3e1d6f",
 	"damaged/order-swapped/expected.txt":  "75dfc33a51a5c885ff03cde55083c2927a7b386d5b43be4e065580e4e8b51661",
+	"v1-owner/events.jsonl":               "ccda9faf08096c5035c13df881877b2b7793d3e9c212aa769884666b1a952c0a",
+	"v1-owner/head.txt":                   "b335e848da4f79809764a6648871c98e71d0578a8bebb188b7628594321568cc",
 	"v1-bench/dossier.txt":                "b2fa5bd41c68a14ef1fdddf14696a3a1edb57dfdcb315b6bb5a966d62c06966e",
 	"v1-bench/events.jsonl":               "ed9eba2f02eb7904c3f67c510897bb57483b67fc058a5809a794f29ec3003329",
 	"v1-bench/head.txt":                   "bdd46d4fcc1cfe6cac59d6092d4721f2f00d0330cf50987426af330d5ec8373b",
@@ -113,7 +115,7 @@ func TestFrozenLedger(t *testing.T) {
 	got, err := h.Tree().Root(int64(version))
 	require.NoError(t, err)
 	require.Equal(t, root, got)
-	for _, raw := range readLines(t, "v1-bench/events.jsonl") {
+	for _, raw := range append(readLines(t, "v1-bench/events.jsonl"), readLines(t, "v1-owner/events.jsonl")...) {
 		e, err := DecodeEvent(raw)
 		require.NoError(t, err)
 		kinds[e.Kind]++

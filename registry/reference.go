@@ -140,6 +140,12 @@ func references(b Body) (refs []reference) {
 		add("/to", "person", b.To)
 		add("/by", "person", b.By)
 		add("/amends", "proposal", b.Amends)
+	case *OwnerLink:
+		add("/to", "person", b.To)
+		add("/by", "person", b.By)
+	case *Reply:
+		add("/question", "decision", b.Question)
+		add("/by", "person", b.By)
 	case *Decision:
 		add("/person", "person", b.Person)
 		add("/witness", "person", b.Witness)

@@ -257,7 +257,7 @@ func TestSchemasMatchStructs(t *testing.T) {
 // Ensure that there is a schema for every kind at every version, and none for
 // a kind that is not there.
 func TestEveryKindHasItsSchemas(t *testing.T) {
-	want := []string{"event.v1.schema.json", "calc-origin-input.v1.schema.json", "calc-index-input.v1.schema.json", "calc-effect-input.v1.schema.json"}
+	want := []string{"event.v1.schema.json", "calc-origin-input.v1.schema.json", "calc-index-input.v1.schema.json", "calc-effect-input.v1.schema.json", "import-mapping.v1.schema.json"}
 	for _, kind := range registry.Kinds() {
 		for version := 1; version <= registry.SchemaVersion(kind); version++ {
 			want = append(want, schema.FileName(kind, version))

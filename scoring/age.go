@@ -62,7 +62,7 @@ func Age(in AgeInput) (AgeResult, error) {
 	var fs faults
 	fs.rule(in.Rule)
 	asked := fs.date("/at", in.At)
-	out := AgeResult{Rule: in.Rule, Classes: []string{}, Changes: []AgeChangeResult{}, Statement: onlyTheBody}
+	out := AgeResult{Rule: in.Rule, Classes: []string{}, Changes: []AgeChangeResult{}, Statement: OnlyTheBody}
 	if in.First == "" {
 		return out, insufficient("/first", "It is not known when the machine was built or first registered", "Give what is known, such as 195X or 1957~.")
 	}

@@ -61,7 +61,7 @@ func Criteria(in CriteriaInput) (CriteriaResult, error) {
 		fs.add("/against", number(in.Against), "below "+number(in.Supports), "The two limits leave no room for what is unknown", "Lower this one.")
 	}
 	seen := map[string]bool{}
-	out := CriteriaResult{Rule: in.Rule, Criteria: []CriterionResult{}, Unknown: []string{}, Statement: onlyTheBody}
+	out := CriteriaResult{Rule: in.Rule, Criteria: []CriterionResult{}, Unknown: []string{}, Statement: OnlyTheBody}
 	var known []float64
 	var names []string
 	for i, c := range in.Criteria {

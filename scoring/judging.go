@@ -52,7 +52,7 @@ func Judging(in JudgingInput) (JudgingResult, error) {
 	fs.count("/categories", len(in.Categories), maxCriteria, "categories")
 	fs.count("/awards", len(in.Awards), maxCriteria, "awards")
 	fs.span("/step", in.Step, 0.001, 100, "The step", "points")
-	out := JudgingResult{Rule: in.Rule, Reached: []string{}, Barred: []string{}, Statement: onlyTheBody}
+	out := JudgingResult{Rule: in.Rule, Reached: []string{}, Barred: []string{}, Statement: OnlyTheBody}
 	seen := map[string]bool{}
 	for i, c := range in.Categories {
 		here := at("/categories", i)

@@ -38,6 +38,7 @@ const (
 	MethodColour      = "colour/1"
 	MethodCard        = "card/1"
 	MethodCriteria    = "criteria/1"
+	MethodShare       = "share/1"
 	MethodPoints      = "points/1"
 	MethodPercentages = "percentages/1"
 	MethodJudging     = "judging/1"
@@ -79,6 +80,7 @@ func Methods() []Method {
 		{MethodColour, "How does an area differ in colour from a reference, and in which direction?", runner(readColourInput, Colour)},
 		{MethodCard, "Which colour has an area in a photograph with a reference card?", runner(readCardInput, Card)},
 		{MethodCriteria, "Which criteria of a published class does the evidence support?", runner(readCriteriaInput, Criteria)},
+		{MethodShare, "How likely does at least so much of the weight count?", runner(readShareInput, Share)},
 		{MethodPoints, "Do the points of what is kept reach what a published rule asks for?", runner(readPointsInput, Points)},
 		{MethodPercentages, "Do the percentages of areas meet a published rule?", runner(readPercentagesInput, Percentages)},
 		{MethodJudging, "Which award lines does a judging sheet reach?", runner(readJudgingInput, Judging)},
@@ -161,28 +163,32 @@ func readOriginInput(r *reader, n *node) (in OriginInput) {
 
 func readIndexInput(r *reader, n *node) (in IndexInput) {
 	r.object(n, "",
-		member{"assemblies", true, r.array(func(n *node, pointer string) {
-			var a Assembly
-			r.object(n, pointer,
-				member{"id", true, r.text(&a.ID)},
-				member{"intact", true, r.number(&a.Intact)},
-				member{"parts", false, r.array(func(n *node, pointer string) {
-					var p IndexPart
-					r.object(n, pointer,
-						member{"id", true, r.text(&p.ID)},
-						member{"weight", true, r.number(&p.Weight)},
-						member{"credit", true, r.table(&p.Credit)},
-						member{"if_intact", true, r.table(&p.IfIntact)},
-						member{"if_swapped", false, r.table(&p.IfSwapped)},
-					)
-					a.Parts = append(a.Parts, p)
-				})},
-			)
-			in.Assemblies = append(in.Assemblies, a)
-		})},
+		member{"assemblies", true, r.assemblies(&in.Assemblies)},
 		member{"weight_spread", false, r.optional(&in.WeightSpread)},
 	)
 	return in
+}
+
+func (r *reader) assemblies(to *[]Assembly) func(n *node, pointer string) {
+	return r.array(func(n *node, pointer string) {
+		var a Assembly
+		r.object(n, pointer,
+			member{"id", true, r.text(&a.ID)},
+			member{"intact", true, r.number(&a.Intact)},
+			member{"parts", false, r.array(func(n *node, pointer string) {
+				var p IndexPart
+				r.object(n, pointer,
+					member{"id", true, r.text(&p.ID)},
+					member{"weight", true, r.number(&p.Weight)},
+					member{"credit", true, r.table(&p.Credit)},
+					member{"if_intact", true, r.table(&p.IfIntact)},
+					member{"if_swapped", false, r.table(&p.IfSwapped)},
+				)
+				a.Parts = append(a.Parts, p)
+			})},
+		)
+		*to = append(*to, a)
+	})
 }
 
 func readEffectInput(r *reader, n *node) (in EffectInput) {

@@ -49,7 +49,7 @@ func Percentages(in PercentagesInput) (PercentagesResult, error) {
 	if in.By == "count" && (in.Count < 1 || in.Count > len(in.Areas)) || in.By == "mean" && in.Count != 0 {
 		fs.add("/count", number(float64(in.Count)), "1 to the number of areas; none for a mean", "The number of areas asked for is out of range", "Correct it.")
 	}
-	out := PercentagesResult{Rule: in.Rule, By: in.By, Needed: in.Least, Below: []string{}, Unknown: []string{}, Statement: onlyTheBody}
+	out := PercentagesResult{Rule: in.Rule, By: in.By, Needed: in.Least, Below: []string{}, Unknown: []string{}, Statement: OnlyTheBody}
 	seen := map[string]bool{}
 	low, high, reached, may := 0.0, 0.0, 0.0, 0.0
 	for i, a := range in.Areas {

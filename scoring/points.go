@@ -43,7 +43,7 @@ func Points(in PointsInput) (PointsResult, error) {
 	fs.rule(in.Rule)
 	fs.count("/items", len(in.Items), maxCriteria, "items")
 	fs.span("/least", in.Least, 0, 1e6, "The total asked for", "points")
-	out := PointsResult{Rule: in.Rule, Least: in.Least, Lacking: []string{}, Unknown: []string{}, Statement: onlyTheBody}
+	out := PointsResult{Rule: in.Rule, Least: in.Least, Lacking: []string{}, Unknown: []string{}, Statement: OnlyTheBody}
 	seen := map[string]bool{}
 	open := false // something that must be kept is not known
 	for i, item := range in.Items {

@@ -7,9 +7,9 @@ import "strings"
 
 const maxCriteria = 100
 
-// onlyTheBody stands beside every answer about a rule that somebody else
+// OnlyTheBody stands beside every answer about a rule that somebody else
 // publishes.
-const onlyTheBody = "Only the body that publishes the rule can award or refuse it, after looking at the machine. This says what the evidence supports, is no index of this program, and is not mixed with one."
+const OnlyTheBody = "Only the body that publishes the rule can award or refuse it, after looking at the machine. This says what the evidence supports, is no index of this program, and is not mixed with one."
 
 // PublishedRule says whose words are applied. Editions differ, so it is needed.
 type PublishedRule struct {

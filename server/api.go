@@ -512,8 +512,8 @@ func apiPropose(s *Server, r *http.Request) (answer, error) {
 		return nil, s.staleWhen(r, id, seen, err)
 	}
 	out := ProposedAnswer{Proposed: made, Link: s.ownerLink(r, made.Token)}
-	if made.Receipt.Repeated {
-		// What was recorded has the link of the first try.
+	if made.Receipt.Repeated || made.Token == "" {
+		// What was recorded has the link of the first try, or one that is out.
 		out.Token, out.Link = "", ""
 	}
 	return jsonAnswer{status: http.StatusCreated, value: out, location: "/machines/" + id + "/proposals/" + made.ID, etag: versionTag(made.Receipt.Version), secret: true}, nil

@@ -25,7 +25,7 @@ type benchKind struct {
 type benchInput map[string]any
 
 // benchKinds lists the pages of the bench in the order of the index.
-var benchKinds = []benchKind{
+var benchKinds = append([]benchKind{
 	{"thread", "Which thread is it?", "From the outside diameter, the pitch and, if it was gauged, the angle.", "On the bench", scoring.MethodThread, false, threadFields, readThread},
 	{"stamp", "Is the date stamp right for the machine?", "From the stamp as it was read and the month in which the machine was built.", "On the bench", scoring.MethodStamp, false, stampFields, readStamp},
 	{"tyre", "When was the tyre made?", "From the last three or four figures on its wall.", "On the bench", scoring.MethodTyre, false, tyreFields, readTyre},
@@ -41,7 +41,7 @@ var benchKinds = []benchKind{
 	{"torque", "What may a fastener bear?", "A ceiling and what a torque would do, never a torque to tighten to: that is the maker’s to say.", "Geometry", scoring.MethodTorque, false, torqueFields, readTorque},
 	{"criteria", "Which criteria of a published class does the evidence support?", "Only the body that publishes a rule awards it.", "Published rules", scoring.MethodCriteria, false, criteriaFields, readCriteria},
 	{"points", "Do the points of what is kept reach what a rule asks for?", "Only the body that publishes a rule awards it.", "Published rules", scoring.MethodPoints, false, pointsFields, readPoints},
-}
+}, rulesKinds...)
 
 func benchKindOf(id string) (benchKind, error) {
 	for _, k := range benchKinds {

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"strings"
 	"time"
 
 	"example.org/asfound/catalog"
@@ -216,10 +217,19 @@ func torqueFields(s *Server, _ *typed) []FormPart {
 		Choices: []Choice{{"metric", "Metric", ""}, {"unified", "Unified", ""}, {"whitworth", "Whitworth", "BSW, BSF"}, {"cycle", "Cycle", ""}, {"ba", "BA", ""}}}
 	grade := Field{Name: "grade", Label: "Grade, as it stands on the head", Kind: "select", Hint: "Without one no ceiling is known.", Pointers: []string{"/grade"}}
 	for _, g := range s.Workshop.Catalog.FastenerGrades() {
-		grade.Choices = append(grade.Choices, Choice{g.ID, g.ID + ", " + g.Form, ""})
+		grade.Choices = append(grade.Choices, Choice{g.ID, gradeWords(g), ""})
 	}
 	fields := append(lengthFields("diameter", "Nominal diameter", ""), pitchFields(millimetres, toTheInch)...)
 	return one(append(fields, form, grade, lubrication, brief("torque", "A torque to look at", "", "May stay empty.", "/torque_nm", "/torque_lbf_ft", "/torque"), unitOf("torque", "Unit of the torque", newtons, pounds))...)
+}
+
+// gradeWords is a grade as people call it: a property class by its figures, a
+// grade of SAE J429 by its number.
+func gradeWords(g catalog.FastenerGrade) string {
+	if n, ok := strings.CutPrefix(g.ID, "sae-"); ok {
+		return "SAE grade " + n + ", " + g.Form
+	}
+	return "Property class " + g.ID + ", " + g.Form
 }
 
 func readTorque(_ *Server, t *typed, in benchInput) {

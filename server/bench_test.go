@@ -33,7 +33,8 @@ func (b *bench) asked(kind string, q url.Values) (int, parsed) {
 
 // What each page answers, by published or worked examples: threads of BS 84 and
 // BS 811, the dynamo of 3/57, tyre 127, the film of a mudguard, a number with its
-// check digit (49 CFR 565), two lists by Chapman, and plane geometry.
+// check digit (49 CFR 565), two lists by Chapman, plane geometry, and published
+// rules by their own numbers.
 func TestTheBenchAnswers(t *testing.T) {
 	b := drover(t)
 	at := b.end()
@@ -62,6 +63,13 @@ func TestTheBenchAnswers(t *testing.T) {
 		{"torque", url.Values{"diameter": {"5/16"}, "diameter_unit": {"in"}, "pitch": {"22"}, "pitch_unit": {"tpi"}, "form": {"whitworth"}, "lubrication": {"oiled"}, "torque": {"12"}, "torque_unit": {"nm"}}, []string{"No torque is invented", "Tension at 12"}},
 		{"criteria", url.Values{"rule": {"technical-code-2010-group-2"}}, []string{"No answer"}},
 		{"points", url.Values{"rule": {"uk-radically-altered"}}, []string{"open, while items are unknown"}},
+		{"age", url.Values{"rule": {"technical-code-2010-age"}, "first": {"1960/1961"}, "at": {"2026-03-02"}}, []string{"any of these classes: Post War, class F", "It is old enough."}},
+		{"age", url.Values{"rule": {"germany-historic-plate"}, "first": {"1957-06"}, "at": {"2026-03-02"}, "changes": {"disc brake 1974\nwider bars 1966"}}, []string{"disc brake", "does not count as of the period", "counts as of the period"}},
+		{"percentages", url.Values{"rule": {"aaca-original-features"}, "a-exterior": {"60"}, "a-interior": {"90"}, "a-chassis": {"70"}, "a-engine": {"39"}}, []string{"do not meet the rule", "64.75 to 64.75 %", "exterior, engine"}},
+		{"percentages", url.Values{"rule": {"two-of-four-areas"}, "a-exterior": {"75"}, "a-interior": {"75"}}, []string{"These figures meet the rule", "Not judged"}},
+		{"judging", url.Values{"rule": {"amca-judging"}, "lost-paint": {"5"}, "lost-engine": {"5"}}, []string{"90 of 100 points", "Junior First"}},
+		{"judging", url.Values{"rule": {"amca-judging"}, "lost-paint": {"5"}}, []string{"95 of 100 points", "an award that must come before is lacking", "Senior"}},
+		{"kappa", url.Values{"counts": {"20 5\n10 15"}, "settle": {"0.61"}}, []string{"Kappa is 0.40", "70 % of 50 items; chance alone would give 50 %", "Settle the wording first"}}, // Cohen, 1960: (.7 − .5)/(1 − .5)
 	} {
 		code, page := b.asked(c.kind, c.q)
 		require.Equal(t, http.StatusOK, code, "%s: %s", c.kind, page.text())
@@ -101,6 +109,13 @@ func TestTheBenchSaysWhatIsWrong(t *testing.T) {
 		{"torque", "f-form", "", url.Values{"diameter": {"8"}, "diameter_unit": {"mm"}, "pitch": {"1.25"}, "pitch_unit": {"mm"}, "form": {"square"}, "lubrication": {"oiled"}}},
 		{"criteria", "f-rule", "No rule", url.Values{"rule": {"none"}}},
 		{"points", "f-rule", "No rule", url.Values{"rule": {"none"}}},
+		{"age", "f-rule", "No rule", url.Values{"rule": {"none"}}},
+		{"age", "f-first", "", url.Values{"rule": {"amca-age"}, "first": {"last summer"}, "at": {"2026-03-02"}}},
+		{"age", "f-changes", "cannot be read", url.Values{"rule": {"germany-historic-plate"}, "first": {"1957"}, "at": {"2026-03-02"}, "changes": {"1974"}}},
+		{"percentages", "f-a-engine", "out of range", url.Values{"rule": {"aaca-original-features"}, "a-engine": {"140"}}},
+		{"judging", "f-lost-paint", "no such step", url.Values{"rule": {"amca-judging"}, "lost-paint": {"1.1"}}},
+		{"kappa", "f-counts", "not a whole number", url.Values{"counts": {"20 5\n10 few"}, "settle": {"0.61"}}},
+		{"kappa", "f-counts", "square", url.Values{"counts": {"20 5"}, "settle": {"0.61"}}},
 	} {
 		code, page := b.asked(c.kind, c.q)
 		require.Equal(t, http.StatusUnprocessableEntity, code, "%s %v: %s", c.kind, c.q, page.text())
@@ -253,4 +268,18 @@ func TestTheTableOfThreads(t *testing.T) {
 	require.Contains(t, rows["BSF 1/4"], "1/4 6.35 0.250 0.977 26 5.10")
 	require.Contains(t, rows["metric M6"], "M6 6.00 0.236 1.000")
 	require.Contains(t, rows["BA 2BA"], "4.70 0.185 0.810 31.4")
+}
+
+// Who measured is chosen by name, and a grade is named as people call it.
+func TestTheBenchSpeaksInNames(t *testing.T) {
+	b := drover(t)
+	_, page := b.asked("tyre", url.Values{"code": {"127"}})
+	by := page.one("select", "id", "f-by")
+	require.Contains(t, textOf(by), "(mechanic)")
+	require.NotContains(t, textOf(by), "the mechanic", "people are named")
+	_, page = b.asked("torque", url.Values{})
+	grades := textOf(page.one("select", "id", "f-grade"))
+	require.Contains(t, grades, "SAE grade 2, unified")
+	require.Contains(t, grades, "Property class 8.8, metric")
+	require.NotContains(t, grades, "sae-2")
 }

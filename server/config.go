@@ -27,8 +27,10 @@ import (
 type Config struct {
 	Workshop *workshop.Workshop
 	// ReadSheet reads an uploaded survey sheet. by is the person who surveyed,
-	// for rows that do not say so.
-	ReadSheet func(file io.ReadSeeker, name, machine, by string) (Sheet, error)
+	// for rows that do not say so; mapping names a saved one, or is "".
+	ReadSheet func(file io.ReadSeeker, name, machine, by, mapping string) (Sheet, error)
+	// Mappings keeps the column mappings of tables with headings of their own.
+	Mappings *Mappings
 	// ReadPhoto looks at an uploaded picture and makes its preview. Codes:
 	// CodeTooLarge, CodeUnsupported.
 	ReadPhoto func(ctx context.Context, original io.ReadSeeker, name string) (Picture, error)
@@ -42,9 +44,22 @@ type Config struct {
 	// to be printed. base begins the address in each label's code.
 	Card   func(ctx context.Context, out io.Writer, machine, option string) error
 	Labels func(ctx context.Context, out io.Writer, machine, base, layout string) error
+	// Receipt prints the receipt of an owner's answer.
+	Receipt func(ctx context.Context, out io.Writer, r *workshop.OwnerReceipt) error
 	// Verify checks an uploaded bundle and answers with its findings, which
 	// are sent on as JSON. Nothing of the bundle is kept.
 	Verify func(ctx context.Context, bundle io.ReaderAt, size int64) (any, error)
+	// CheckBundle checks an uploaded bundle for the page on which people do it.
+	// CodeInvalid for a key that cannot be read, CodeUnsupported for a bundle of
+	// a newer format; what is found is no error.
+	CheckBundle func(ctx context.Context, q BundleQuestion) (*BundleAnswer, error)
+	// MaxBundle is the largest bundle that the page takes, in bytes; 512 MiB
+	// when 0.
+	MaxBundle int64
+	// Condition writes the condition report, in its public or private edition.
+	Condition func(ctx context.Context, out io.Writer, machine string, public bool) error
+	// KeyFingerprint is that of the registry's public key, and PublicKey the key.
+	KeyFingerprint, PublicKey string
 	// BaseURL is how people reach this server, such as
 	// "http://127.0.0.1:8350"; owners' links begin with it. Empty means the
 	// address that a request came to, which is safe on loopback alone.
@@ -71,6 +86,9 @@ type Sheet struct {
 	Source workshop.Source
 	// Header are the column titles, for the file of rejected rows.
 	Header []string
+	// As is how the file is read, where a mapping says so: the same file read
+	// otherwise is another import.
+	As []byte
 }
 
 // Picture is what is known of an uploaded picture besides its bytes.

@@ -82,7 +82,7 @@ func newBench(t testing.TB) *bench {
 			}
 			return Picture{MediaType: "image/" + format, Width: c.Width, Height: c.Height, Preview: picture(60, 45)}, nil
 		},
-		ReadSheet: readTestSheet,
+		ReadSheet: readTestSheet, Mappings: mappingsOn(&[]Mapping{}),
 		PDF: func(_ context.Context, out io.Writer, machine string, public bool) error {
 			_, err := fmt.Fprintf(out, "%%PDF %s %t", machine, public)
 			return err
@@ -95,8 +95,16 @@ func newBench(t testing.TB) *bench {
 			_, err := fmt.Fprintf(out, "%%PDF %s %s %s", machine, base, layout)
 			return err
 		},
+		Receipt: func(_ context.Context, out io.Writer, r *workshop.OwnerReceipt) error {
+			_, err := fmt.Fprintf(out, "%%PDF %s %s", r.Answer.Answer, r.Digest)
+			return err
+		},
 		Bundle: func(_ context.Context, out io.Writer, machine string, public bool) error {
 			_, err := fmt.Fprintf(out, "PK %s %t", machine, public)
+			return err
+		},
+		Condition: func(_ context.Context, out io.Writer, machine string, public bool) error {
+			_, err := fmt.Fprintf(out, "%%PDF condition %s %t", machine, public)
 			return err
 		},
 		Verify: func(_ context.Context, r io.ReaderAt, size int64) (any, error) {
@@ -109,7 +117,7 @@ func newBench(t testing.TB) *bench {
 }
 
 // readTestSheet reads "component,origin" rows.
-func readTestSheet(file io.ReadSeeker, name, machine, by string) (Sheet, error) {
+func readTestSheet(file io.ReadSeeker, name, machine, by, _ string) (Sheet, error) {
 	rows, err := csv.NewReader(file).ReadAll()
 	if err != nil || len(rows) == 0 {
 		return Sheet{}, registry.Refuse(registry.CodeUnsupported, "Save it as CSV.", "%s is not a table", name)

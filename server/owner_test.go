@@ -94,7 +94,7 @@ func TestTheOwnerDecidesInThreeSteps(t *testing.T) {
 	for _, s := range []string{"Your answer is recorded", "show me first", "Rewind the armature", "The workshop may begin", "can be opened again by the same link"} {
 		require.Contains(t, page.text(), s)
 	}
-	require.Contains(t, page.text(), shortDigest(digestOf(t, b)))
+	require.Contains(t, page.text(), digestOf(t, b))
 	answer, ok := b.load().Answer("ask-magneto")
 	require.True(t, ok)
 	require.Equal(t, []string{"rewind"}, answer.Record.Options)
@@ -116,7 +116,7 @@ func TestAQuestionLeavesTheDecisionOpen(t *testing.T) {
 	b.clock.Add(60)
 	require.Equal(t, http.StatusSeeOther, b.post("/o/"+b.token+"/answer", b.decision("ask", "reason", "How loud is it?").Encode()).Code)
 	page := readPage(t, b.get("/o/"+b.token).Body.String())
-	require.Contains(t, page.text(), "you asked a question")
+	require.Contains(t, page.text(), "You asked a question")
 	b.clock.Add(60)
 	require.Equal(t, http.StatusSeeOther, b.post("/o/"+b.token+"/answer", b.decision("refuse").Encode()).Code)
 	require.Contains(t, b.get("/o/"+b.token).Body.String(), "The workshop will not do this")

@@ -181,8 +181,11 @@ func (s *Server) answerBench(r *http.Request, page *BenchPage, method, input str
 			page.Threads = append(page.Threads, Choice{x.Series + " " + x.Designation, "", ""})
 		}
 	}
-	fields = append(fields, Field{Name: "by", Label: "Who measured", Kind: "short", Hint: "The id of a person of that record. Left empty, whoever has custody.", Pointers: []string{"/by", "/actor"}},
-		Field{Name: "note", Label: "Note", Kind: "area", Pointers: []string{"/note"}})
+	by, err := s.whoMeasured(r, machine.Value, t)
+	if err != nil {
+		return err
+	}
+	fields = append(fields, by, Field{Name: "note", Label: "Note", Kind: "area", Pointers: []string{"/note"}})
 	form.Parts = []FormPart{{Fields: fields}}
 	form.fill(t.Values)
 	if refused != nil {
@@ -194,6 +197,31 @@ func (s *Server) answerBench(r *http.Request, page *BenchPage, method, input str
 		page.Datalist = append(page.Datalist, Choice{c.ID, c.Name, ""})
 	}
 	return nil
+}
+
+// whoMeasured offers the people of the record by name, once it is known of which
+// machine the part is.
+func (s *Server) whoMeasured(r *http.Request, machine string, t *typed) (Field, error) {
+	f := Field{Name: "by", Label: "Who measured", Kind: "short", Hint: "The id of a person of that record. Left empty, whoever has custody.", Pointers: []string{"/by", "/actor"}}
+	if chosen := t.text("machine"); chosen != "" {
+		machine = chosen
+	}
+	if machine == "" {
+		return f, nil
+	}
+	d, err := s.Workshop.Load(r.Context(), machine, workshop.At{})
+	if codeOf(err) == registry.CodeNotFound {
+		return f, nil
+	}
+	if err != nil {
+		return f, err
+	}
+	f.Kind, f.Hint = "select", "Left open, whoever has custody."
+	for _, p := range registry.Live[*registry.Person](d) {
+		name := workshop.PersonName(d, p.RecordID(), false)
+		f.Choices = append(f.Choices, Choice{p.RecordID(), name + " (" + plainWords(p.Record.Role) + ")", ""})
+	}
+	return f, nil
 }
 
 // finished answers with the page, what was wrong with the question on it.

@@ -33,7 +33,6 @@ type ClaimView struct {
 	States []StateView
 	Items  []ItemView
 	Start  float64 // bits before any evidence
-	Input  string  // for calc, as JSON
 }
 
 // StateView is one state with its probability and the band that the doubt
@@ -202,11 +201,6 @@ func claimView(c *workshop.ClaimReport, evidence map[string]*workshop.EvidenceRe
 			}
 		}
 		v.Items = append(v.Items, item)
-	}
-	if c.Input != nil {
-		if raw, err := registry.CanonicalJSON(c.Input); err == nil {
-			v.Input = string(raw)
-		}
 	}
 	return v
 }

@@ -72,6 +72,7 @@ func download(what, mediaType, ending string, exporter func(s *Server) func(cont
 }
 
 var (
-	downloadPDF = download("The PDF dossier", "application/pdf", ".pdf", func(s *Server) func(context.Context, io.Writer, string, bool) error { return s.PDF })
-	downloadZip = download("The data bundle", "application/zip", ".zip", func(s *Server) func(context.Context, io.Writer, string, bool) error { return s.Bundle })
+	downloadPDF       = download("The PDF dossier", "application/pdf", ".pdf", func(s *Server) func(context.Context, io.Writer, string, bool) error { return s.PDF })
+	downloadZip       = download("The data bundle", "application/zip", ".zip", func(s *Server) func(context.Context, io.Writer, string, bool) error { return s.Bundle })
+	downloadCondition = download("The condition report", "application/pdf", "-condition.pdf", func(s *Server) func(context.Context, io.Writer, string, bool) error { return s.Condition })
 )

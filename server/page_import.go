@@ -23,6 +23,8 @@ type ImportPage struct {
 	Base
 	Form   Form
 	Result *ImportResult
+	// Mappings says that columns of other tables can be mapped.
+	Mappings bool
 }
 
 // ImportResult is what became of a sheet.
@@ -55,9 +57,13 @@ func (s *Server) importForm(r *http.Request) (Form, error) {
 	if len(list) == 1 {
 		machine.Value = list[0].Value
 	}
+	mapping, err := s.mappingField()
+	if err != nil {
+		return Form{}, err
+	}
 	return Form{Action: "/import", Button: "Read this sheet", Kind: "multipart", Key: newKey(), Parts: []FormPart{{Fields: []Field{
 		{Name: "sheet", Label: "Survey sheet", Kind: "file", Accept: ".csv,.xlsx,.json", Hint: "CSV or XLSX, up to " + bytesWords(maxSheet) + "."},
-		machine,
+		machine, mapping,
 		{Name: "by", Label: "Who surveyed", Kind: "short", Value: custodianID, Hint: "The id of a person of that record, for rows that do not say so.", Pointers: []string{"/by"}},
 		{Name: "how", Label: "What to do with it", Kind: "radios", Value: "look", Choices: []Choice{
 			{"look", "Only look", "report what is wrong, record nothing"},
@@ -78,7 +84,7 @@ func pageImportForm(s *Server, r *http.Request) (answer, error) {
 }
 
 func (s *Server) importAnswer(form Form, result *ImportResult, status int) answer {
-	page := ImportPage{Base: Base{Title: "Take in a survey sheet", Version: s.Version, Crumbs: []Crumb{{"Machines", "/"}}}, Form: form, Result: result}
+	page := ImportPage{Base: Base{Title: "Take in a survey sheet", Version: s.Version, Crumbs: []Crumb{{"Machines", "/"}}}, Form: form, Result: result, Mappings: s.Mappings != nil}
 	page.Wrong = len(form.Summary()) > 0
 	return htmlAnswer{status: status, name: "import", page: page}
 }
@@ -132,10 +138,11 @@ func (s *Server) importSheet(r *http.Request, t *typed, file multipart.File, nam
 	if _, err := file.Seek(0, io.SeekStart); err != nil {
 		return nil, err
 	}
-	sheet, err := s.ReadSheet(file, name, t.text("machine"), t.text("by"))
+	sheet, err := s.ReadSheet(file, name, t.text("machine"), t.text("by"), t.text("mapping"))
 	if err != nil {
 		return nil, err
 	}
+	sum.Write(sheet.As)
 	how := t.text("how")
 	var rejected bytes.Buffer
 	out := csv.NewWriter(&rejected)

@@ -32,6 +32,8 @@ type MachinePage struct {
 	Waiting []workshop.OfferReport
 	Clocks  Form // with what is wrong with the dates
 	Drawing *MachineDrawing
+	// Lists can be had as sheets.
+	Lists []workshop.ListKind
 }
 
 // GroupView is a group of components with its sum.
@@ -97,7 +99,7 @@ func noticeOf(r *http.Request) string {
 }
 
 func (s *Server) machinePage(report *workshop.Report, whole bool) (MachinePage, error) {
-	page := MachinePage{Base: s.basis(report, "overview", report.Machine.Name), Report: report, Names: namesOf(report)}
+	page := MachinePage{Base: s.basis(report, "overview", report.Machine.Name), Report: report, Names: namesOf(report), Lists: workshop.ListsOf(report.Public)}
 	report.Indices.Each(func(name string, r *workshop.IndexReport) { page.Scales = append(page.Scales, drawIndex(name, r)) })
 	for i := range report.Offers {
 		o := &report.Offers[i]
@@ -114,7 +116,7 @@ func (s *Server) machinePage(report *workshop.Report, whole bool) (MachinePage, 
 		}
 	}
 	for _, o := range report.Offers {
-		if o.Standing == "" && !o.Superseded {
+		if (o.Standing == "" || o.Standing == "ask" || o.Standing == "defer") && !o.Superseded {
 			page.Waiting = append(page.Waiting, o)
 		}
 	}

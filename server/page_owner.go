@@ -1,41 +1,109 @@
 package server
 
 import (
+	"context"
+	"fmt"
+	"io"
+	"math"
 	"net/http"
-	"sort"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"github.com/go-chi/chi/v5"
 
 	"example.org/asfound/registry"
+	"example.org/asfound/scoring"
 	"example.org/asfound/workshop"
 )
 
-// OwnerPage is where the owner decides.
+// OwnerPage is one question to the owner, and where it is answered.
 type OwnerPage struct {
 	Base
-	Asked   workshop.AskedReport
-	Faults  []FaultView
-	Digest  string
-	Expires time.Time
-	// Token is part of every address on the page, never of its text.
-	Token  string
-	Words  []Word
-	Given  GivenAnswer
-	Errors []FormError
-	// Earlier is an answer that leaves the question open: asked, or not now.
-	Earlier *workshop.AnswerReport
-	// RivalsOf says whether some fault has more than one option to choose from.
-	Rivals bool
-	Cost   *CostView  // nil without a forecast
-	Value  *ValueView // nil without a valuation
-	// Cautions of all options, each once.
+	Asked workshop.AskedReport
+	// At begins every address of the question, Link is that of the link itself.
+	// The token in them never stands in a text.
+	At, Link string
+	Expires  time.Time // of the offer
+	Digest   string
+	Gist     Gist
+	Faults   []OwnerFault
+	// Rivals says whether some fault has more than one option to choose from.
+	Rivals   bool
+	Cost     *CostView  // nil without a forecast
+	Value    *ValueView // nil without a valuation
 	Cautions []workshop.CautionReport
+	// Talk are the owner's questions and the replies, Earlier is a standing "not
+	// now".
+	Talk     []workshop.AnswerReport
+	Earlier  *workshop.AnswerReport
+	Given    GivenAnswer
+	Errors   []FormError
+	Others   []QuestionView // what else stands at the link
+	glossary *Glossary
+	sums     map[string][]SumView
 }
 
-// Word is a trade word with its meaning.
-type Word struct{ Word, Meaning string }
+// Marked splits a text at the words that its section explains first.
+func (p OwnerPage) Marked(section, text string) []Run { return p.glossary.In(section, text) }
+
+// Words are the words that the page marked.
+func (p OwnerPage) Words() []Word { return p.glossary.Used() }
+
+// Sums opens the figures of an option, the cost, the value and the like.
+func (p OwnerPage) Sums(of string) []SumView { return p.sums[of] }
+
+// Assumptions are what the figures of the page rest on.
+func (p OwnerPage) Assumptions() []Assumption { return assumptions(p.Asked.Offer) }
+
+// Wrongly is what is wrong with a field, "" when nothing is.
+func (p OwnerPage) Wrongly(field string) string {
+	for _, e := range p.Errors {
+		if e.Field == field {
+			return e.Text
+		}
+	}
+	return ""
+}
+
+// Gist is what fits on the first screen.
+type Gist struct {
+	Acts  []GistAct
+	Cost  string
+	Lost  string
+	Value string
+}
+
+// GistAct is what is recommended for one fault.
+type GistAct struct {
+	Act   string
+	Final bool // it cannot be undone
+}
+
+// OwnerFault is a fault with its rivals and its pictures.
+type OwnerFault struct {
+	FaultView
+	Photos []workshop.PhotoReport
+	Rivals []RivalView
+}
+
+// RivalView is one way to deal with a fault, in the few figures by which ways
+// are compared.
+type RivalView struct {
+	OptionView
+	ForGood, Now, Money, Cure string
+}
+
+// QuestionView is another question at the same link.
+type QuestionView struct {
+	To       string // address
+	What     string
+	Asked    time.Time
+	State    string
+	Waits    bool
+	Replaced bool
+}
 
 // GivenAnswer is what the owner has typed so far.
 type GivenAnswer struct {
@@ -48,9 +116,7 @@ type GivenAnswer struct {
 // CheckAnswerPage shows the answer once more before it counts.
 type CheckAnswerPage struct {
 	Base
-	Asked   workshop.AskedReport
-	Digest  string
-	Token   string
+	Link    string
 	Given   GivenAnswer
 	Says    string // the answer in words
 	Button  string
@@ -62,22 +128,18 @@ type CheckAnswerPage struct {
 // ReceiptPage is the owner's receipt; it can be opened again by the same link.
 type ReceiptPage struct {
 	Base
-	Asked   workshop.AskedReport
-	Answer  workshop.AnswerReport
-	Says    string
-	Chosen  []OptionView
-	Digest  string
-	Expires time.Time
+	Receipt *workshop.OwnerReceipt
+	At      string
+	Link    string
+	Expires time.Time // of the link
+	Others  []QuestionView
 }
 
-// answerWords are the owner's answers as whole sentences.
-var answerWords = map[string]string{
-	"approve":                 "Go ahead",
-	"approve-with-conditions": "Go ahead, if my conditions are kept",
-	"refuse":                  "Do not do it",
-	"ask":                     "Answer my question first",
-	"defer":                   "Not now",
-	"take-back":               "An earlier answer no longer stands",
+// DeskPage lists what stands at a link.
+type DeskPage struct {
+	Base
+	Waiting, Before []QuestionView
+	Expires         time.Time
 }
 
 // answerButtons name the act of each answer.
@@ -89,60 +151,234 @@ var answerButtons = map[string]string{
 	"defer":                   "Say: not now",
 }
 
-// asked opens the link in the address.
-func (s *Server) asked(r *http.Request) (workshop.Asked, workshop.AskedReport, error) {
-	a, err := s.Workshop.OpenLink(r.Context(), chi.URLParam(r, "token"))
-	if err != nil {
-		return a, workshop.AskedReport{}, err
-	}
-	report, err := s.Workshop.AskedReport(r.Context(), a)
-	return a, report, err
-}
-
 func ownerBase(s *Server, title string, m workshop.MachineReport) Base {
 	return Base{Title: title, Version: s.Version, Owner: true, Machine: &MachineHead{ID: m.ID, Name: m.Name, Line: machineLine(m.Name, m.Make, m.Model, m.Year), Invented: m.Invented}}
 }
 
+func linkAddress(r *http.Request) string { return "/o/" + chi.URLParam(r, "token") }
+
+// held opens the link in the address.
+func (s *Server) held(r *http.Request) (workshop.Held, error) {
+	return s.Workshop.HoldLink(r.Context(), chi.URLParam(r, "token"))
+}
+
+// question finds the question that a request names, or that comes first.
+func question(h workshop.Held, offer string) (workshop.Asked, error) {
+	if offer != "" {
+		return h.Question(offer)
+	}
+	return h.First()
+}
+
+// pageOwner opens a link: at the only question that waits, at the receipt of
+// the only one there is, or at the list.
 func pageOwner(s *Server, r *http.Request) (answer, error) {
-	a, report, err := s.asked(r)
+	h, err := s.held(r)
 	if err != nil {
 		return nil, err
 	}
-	if a.Answered && settled(a.Answer.Record.Answer) {
-		return htmlAnswer{name: "receipt", page: s.receiptPage(a, report)}, nil
+	if waiting := h.Waiting(); len(waiting) == 1 {
+		return s.questionAnswer(r, h, waiting[0])
 	}
-	return htmlAnswer{name: "owner", page: s.ownerPage(a, report, chi.URLParam(r, "token"), GivenAnswer{}, nil)}, nil
+	if len(h.Questions) == 1 {
+		return s.questionAnswer(r, h, h.Questions[0])
+	}
+	return s.deskAnswer(r, h)
 }
 
-// settled says whether an answer closes the question.
-func settled(answer string) bool { return answer != "ask" && answer != "defer" }
+func pageOwnerQuestion(s *Server, r *http.Request) (answer, error) {
+	h, err := s.held(r)
+	if err != nil {
+		return nil, err
+	}
+	a, err := h.Question(chi.URLParam(r, "offer"))
+	if err != nil {
+		return nil, err
+	}
+	return s.questionAnswer(r, h, a)
+}
 
-func (s *Server) ownerPage(a workshop.Asked, report workshop.AskedReport, token string, given GivenAnswer, errors []FormError) OwnerPage {
-	page := OwnerPage{Base: ownerBase(s, "Your decision", report.Machine), Asked: report, Digest: a.Digest, Expires: a.Offer.Expires, Token: token, Given: given, Errors: errors}
+// questionAnswer shows a question, its receipt, or why it is over.
+func (s *Server) questionAnswer(r *http.Request, h workshop.Held, a workshop.Asked) (answer, error) {
+	err := a.Over()
+	if workshop.WhyOver(err) == workshop.LinkAnswered {
+		return htmlAnswer{name: "receipt", page: s.receiptPage(r, h, a)}, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	report, err := s.Workshop.AskedReport(r.Context(), a)
+	if err != nil {
+		return nil, err
+	}
+	return htmlAnswer{name: "owner", page: s.ownerPage(r, h, a, report, GivenAnswer{}, nil)}, nil
+}
+
+func (s *Server) deskAnswer(r *http.Request, h workshop.Held) (answer, error) {
+	title := "Nothing waits for your answer"
+	if n := len(h.Waiting()); n > 0 {
+		title = fmt.Sprintf("%d questions wait for your answer", n)
+	}
+	page := DeskPage{Base: ownerBase(s, title, s.Workshop.HeldMachine(h)), Expires: h.Expires}
+	for _, q := range s.questionViews(r, h, "") {
+		if q.Waits {
+			page.Waiting = append(page.Waiting, q)
+		} else {
+			page.Before = append(page.Before, q)
+		}
+	}
+	return htmlAnswer{name: "owner-desk", page: page}, nil
+}
+
+// questionViews lists the questions of a link but for one, newest first.
+func (s *Server) questionViews(r *http.Request, h workshop.Held, but string) []QuestionView {
+	var out []QuestionView
+	for _, q := range slices.Backward(h.Questions) {
+		id := q.Entry.RecordID()
+		if id == but {
+			continue
+		}
+		v := QuestionView{To: linkAddress(r) + "/q/" + id, What: upperFirst(s.Workshop.WhatWasAsked(q)), Asked: q.Entry.Recorded, Waits: q.Waits(), Replaced: !q.Entry.Live()}
+		switch {
+		case v.Replaced:
+			v.State = "replaced by another question"
+		case v.Waits && q.Answered && q.Answer.Record.Answer == "ask":
+			v.State = "you asked something; your decision is open"
+		case v.Waits:
+			v.State = "waits for your answer until " + dayWords(q.Offer.Expires)
+		case q.Settled():
+			v.State = "you answered: " + workshop.AnswerWords[q.Answer.Record.Answer]
+		default:
+			v.State = "ran out on " + dayWords(q.Offer.Expires) + " without an answer"
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+func (s *Server) ownerPage(r *http.Request, h workshop.Held, a workshop.Asked, report workshop.AskedReport, given GivenAnswer, errors []FormError) OwnerPage {
+	link := linkAddress(r)
+	page := OwnerPage{Base: ownerBase(s, "Shall this be done?", report.Machine), Asked: report, At: link + "/q/" + report.Offer.ID, Link: link, Digest: a.Digest, Expires: a.Offer.Expires,
+		Given: given, Errors: errors, Others: s.questionViews(r, h, report.Offer.ID), glossary: newGlossary(report.Words)}
 	page.Wrong = len(errors) > 0
-	page.Faults = offeredFaults(report.Offer, report.Faults, s.anatomy)
-	seen := map[string]bool{}
-	for _, f := range page.Faults {
+	seen, shown := map[string]bool{}, map[string]bool{}
+	for _, f := range offeredFaults(report.Offer, report.Faults, s.anatomy) {
+		of := OwnerFault{FaultView: f}
+		about := slices.Clone(f.Components)
 		page.Rivals = page.Rivals || len(f.Options) > 1
-		for i := range f.Options {
-			o := &f.Options[i]
-			o.Plain = plainly(o)
+		for _, o := range f.Options {
 			for _, c := range o.Cautions {
 				if !seen[c.ID] {
 					seen[c.ID] = true
 					page.Cautions = append(page.Cautions, c)
 				}
 			}
+			for _, c := range o.Changes {
+				about = append(about, c.Component)
+			}
 			o.Cautions = nil // shown once, for all options together
+			o.Plain = plainly(&o)
+			of.Rivals = append(of.Rivals, rivalView(o))
 		}
+		for _, p := range report.Photos {
+			if !shown[p.ID] && slices.ContainsFunc(p.Components, func(c string) bool { return slices.Contains(about, c) }) {
+				shown[p.ID] = true
+				of.Photos = append(of.Photos, p)
+			}
+		}
+		page.Faults = append(page.Faults, of)
 	}
 	page.Cost = costView(report.Offer.Cost, report.Offer.Offer.Ceiling)
 	page.Value = valueView(report.Offer.Value, report.Offer.Offer.Ceiling.Currency, valueTitles)
-	page.Words = s.wordsUsed(report)
-	if a.Answered {
-		page.Earlier = answerReport(a, report)
+	page.sums = sumViews(report.Offer, report.Machine.ID, page.At, s.anatomy)
+	page.Gist = gistOf(report, page.Faults)
+	for i, x := range report.Offer.Answers {
+		if x.Answer == "ask" && !x.TakenBack {
+			page.Talk = append(page.Talk, x)
+		}
+		if a.Answered && x.ID == a.Answer.RecordID() && x.Answer == "defer" {
+			page.Earlier = &report.Offer.Answers[i]
+		}
 	}
 	return page
+}
+
+// gistOf gathers what the first screen says.
+func gistOf(report workshop.AskedReport, faults []OwnerFault) Gist {
+	o := report.Offer
+	var g Gist
+	var lost [3]float64
+	for _, f := range faults {
+		for _, x := range f.Rivals {
+			if !x.Recommended {
+				continue
+			}
+			g.Acts = append(g.Acts, GistAct{x.Title, !x.Reversible && !x.Nothing})
+			if e := x.Effects; e != nil && !x.Nothing {
+				for i, r := range []scoring.EffectResult{e.Substance, e.Surface, e.Correctness} {
+					lost[i] += r.ForGood.Mean
+				}
+			}
+		}
+	}
+	currency := o.Offer.Ceiling.Currency
+	g.Cost = fmt.Sprintf("At most %s.", o.Offer.Ceiling)
+	if c := o.Cost; c != nil {
+		g.Cost = fmt.Sprintf("Half of the time at most %s, four times in five at most %s. The ceiling is %s.", wholeMoney(math.Round(c.P50), c.P50, currency), wholeMoney(math.Ceil(c.P80), c.P80, currency), o.Offer.Ceiling)
+	}
+	g.Lost = "Nothing."
+	var of []string
+	for i, name := range []string{"substance", "surface", "correctness"} {
+		if lost[i] > 0.00005 {
+			of = append(of, pointsWords(lost[i])+" of "+name)
+		}
+	}
+	if of != nil {
+		g.Lost = fmt.Sprintf("On average, in points of 1000: %s.", strings.Join(of, ", "))
+	}
+	if v := o.Value; v != nil && len(v.Afters) > 0 {
+		g.Value = ratioSaid(v.Afters[0])
+	}
+	return g
+}
+
+// rivalView puts an option into the few figures of the comparison.
+func rivalView(o OptionView) RivalView {
+	v := RivalView{OptionView: o, ForGood: "not weighed", Now: "not weighed", Money: o.Money.String(), Cure: "not said"}
+	if o.Nothing {
+		v.ForGood, v.Now = "nothing", "nothing"
+	} else if e := o.Effects; e != nil {
+		v.ForGood, v.Now = lossWords(e, func(r scoring.EffectResult) float64 { return r.ForGood.Median }), lossWords(e, func(r scoring.EffectResult) float64 { return r.Now.Median })
+	}
+	if o.Money.IsZero() {
+		v.Money = "no outlay"
+	}
+	if !o.MoneyLow.IsZero() || !o.MoneyHigh.IsZero() {
+		v.Money = fmt.Sprintf("%s (%s to %s)", o.Money, o.MoneyLow.Amount, o.MoneyHigh.Amount)
+	}
+	if l := o.Leaving; l != nil && !l.Money.IsZero() {
+		v.Money = fmt.Sprintf("no outlay now; %s if it comes to the worst named below", l.Money)
+	}
+	if o.Works != nil {
+		v.Cure = percentWords(o.Works)
+	}
+	return v
+}
+
+// lossWords names what is lost of each index, in points of 1000.
+func lossWords(e *workshop.Effects, of func(scoring.EffectResult) float64) string {
+	var out []string
+	e.Each(func(name string, r *scoring.EffectResult) {
+		if v := of(*r); v > 0.00005 {
+			out = append(out, pointsWords(v)+" "+name)
+		} else if v < -0.00005 {
+			out = append(out, "gains "+pointsWords(-v)+" "+name)
+		}
+	})
+	if out == nil {
+		return "nothing"
+	}
+	return strings.Join(out, ", ")
 }
 
 // plainly says in a sentence what an option takes.
@@ -155,67 +391,6 @@ func plainly(o *OptionView) string {
 		return "Of the 1000 points of substance nothing would be lost."
 	}
 	return "Of the 1000 points of substance about " + pointsWords(now) + " would be gone from the machine, and " + pointsWords(good) + " for good."
-}
-
-// answerReport finds the standing answer among those that are shown.
-func answerReport(a workshop.Asked, report workshop.AskedReport) *workshop.AnswerReport {
-	for i := range report.Offer.Answers {
-		if report.Offer.Answers[i].ID == a.Answer.RecordID() {
-			return &report.Offer.Answers[i]
-		}
-	}
-	return &workshop.AnswerReport{ID: a.Answer.RecordID(), Answer: a.Answer.Record.Answer, Recorded: a.Answer.Recorded, Digest: a.Answer.Record.Digest}
-}
-
-// wordsUsed keeps the trade words that the offer uses, in order.
-func (s *Server) wordsUsed(report workshop.AskedReport) []Word {
-	var b strings.Builder
-	for _, f := range report.Faults {
-		b.WriteString(f.Complaint + " " + f.Cause + " ")
-	}
-	for _, o := range report.Offer.Options {
-		b.WriteString(o.Title + " " + o.Why + " " + o.TreatmentTitle + " " + o.Treatment + " " + o.Undo + " " + strings.Join(o.OpeningTitles, " ") + " " + strings.Join(o.First, " ") + " ")
-	}
-	for _, o := range report.Offer.Options {
-		for _, c := range o.Changes {
-			b.WriteString(s.anatomy.Of(c.Component) + " " + string(c.Proposition) + " ")
-		}
-		if len(o.OpeningTitles) > 0 {
-			b.WriteString("opening witness loss ")
-		}
-	}
-	b.WriteString(report.Offer.Offer.DoNothing)
-	text := strings.ToLower(b.String())
-	var out []Word
-	for word, meaning := range report.Words {
-		if word != "machine" && speaksOf(text, strings.ToLower(plainWords(word))) {
-			out = append(out, Word{upperFirst(plainWords(word)), meaning})
-		}
-	}
-	sort.Slice(out, func(i, j int) bool { return out[i].Word < out[j].Word })
-	return out
-}
-
-// speaksOf says whether a text holds a word by itself, or its plural.
-func speaksOf(text, word string) bool {
-	for from := 0; ; {
-		i := strings.Index(text[from:], word)
-		if i < 0 {
-			return false
-		}
-		start, end := from+i, from+i+len(word)
-		if end < len(text) && text[end] == 's' {
-			end++
-		}
-		if (start == 0 || !partOfWord(text[start-1])) && (end == len(text) || !partOfWord(text[end])) {
-			return true
-		}
-		from = start + 1
-	}
-}
-
-func partOfWord(c byte) bool {
-	return c == '-' || c >= '0' && c <= '9' || c >= 'a' && c <= 'z' || c >= 0x80
 }
 
 // givenAnswer reads what the owner typed, with what is wrong with it.
@@ -240,8 +415,11 @@ func givenAnswer(t *typed, report workshop.AskedReport) (GivenAnswer, []FormErro
 	default:
 		errors = append(errors, FormError{"answer-approve", "Choose your answer."})
 	}
-	if len(g.Conditions) > 4000 || len(g.Reason) > 4000 {
-		errors = append(errors, FormError{"reason", "Shorten what you write to 4000 letters."})
+	for _, x := range [...]struct{ field, text, message string }{
+		{"conditions", g.Conditions, "Shorten your conditions to 4000 letters."}, {"reason", g.Reason, "Shorten your question or reason to 4000 letters."}} {
+		if len([]rune(x.text)) > 4000 {
+			errors = append(errors, FormError{x.field, x.message})
+		}
 	}
 	return g, errors
 }
@@ -261,34 +439,71 @@ func (g GivenAnswer) chosenOptions(report workshop.AskedReport) []string {
 	return out
 }
 
+// ownerForm is a posted answer with the question that it belongs to.
+type ownerForm struct {
+	typed  *typed
+	held   workshop.Held
+	asked  workshop.Asked
+	report workshop.AskedReport
+	given  GivenAnswer
+	errors []FormError
+}
+
+func (s *Server) ownerForm(r *http.Request) (*ownerForm, error) {
+	h, err := s.held(r)
+	if err != nil {
+		return nil, err
+	}
+	t, err := readForm(r)
+	if err != nil {
+		return nil, err
+	}
+	f := &ownerForm{typed: t, held: h}
+	if f.asked, err = question(h, t.text("on")); err != nil {
+		return nil, err
+	}
+	if f.report, err = s.Workshop.AskedReport(r.Context(), f.asked); err != nil {
+		return nil, err
+	}
+	f.given, f.errors = givenAnswer(t, f.report)
+	return f, nil
+}
+
 // pageOwnerStep shows the choice again, or the answer to be checked. It
 // records nothing.
 func pageOwnerStep(check bool) handler {
 	return func(s *Server, r *http.Request) (answer, error) {
-		a, report, err := s.asked(r)
+		f, err := s.ownerForm(r)
 		if err != nil {
 			return nil, err
 		}
-		t, err := readForm(r)
-		if err != nil {
-			return nil, err
+		if err := f.asked.Over(); err != nil {
+			return s.overAnswer(r, f.asked, err)
 		}
-		token := chi.URLParam(r, "token")
-		if a.Answered && settled(a.Answer.Record.Answer) {
-			return seeOther("/o/" + token), nil
-		}
-		if t.text("digest") != a.Digest {
+		if f.typed.text("digest") != f.asked.Digest {
 			return nil, offerChanged()
 		}
-		given, errors := givenAnswer(t, report)
 		if !check {
-			return htmlAnswer{name: "owner", page: s.ownerPage(a, report, token, given, nil)}, nil
+			return htmlAnswer{name: "owner", page: s.ownerPage(r, f.held, f.asked, f.report, f.given, nil)}, nil
 		}
-		if len(errors) > 0 {
-			return htmlAnswer{status: http.StatusUnprocessableEntity, name: "owner", page: s.ownerPage(a, report, token, given, errors)}, nil
+		if len(f.errors) > 0 {
+			return s.ownerAgain(r, f), nil
 		}
-		return htmlAnswer{name: "check-answer", page: s.checkAnswerPage(a, report, token, given)}, nil
+		return htmlAnswer{name: "check-answer", page: s.checkAnswerPage(r, f)}, nil
 	}
+}
+
+func (s *Server) ownerAgain(r *http.Request, f *ownerForm) answer {
+	return htmlAnswer{status: http.StatusUnprocessableEntity, name: "owner", page: s.ownerPage(r, f.held, f.asked, f.report, f.given, f.errors)}
+}
+
+// overAnswer leads to the receipt where the question was answered, and says why
+// it is over otherwise.
+func (s *Server) overAnswer(r *http.Request, a workshop.Asked, err error) (answer, error) {
+	if workshop.WhyOver(err) == workshop.LinkAnswered {
+		return seeOther(linkAddress(r) + "/q/" + a.Entry.RecordID()), nil
+	}
+	return nil, err
 }
 
 func offerChanged() error {
@@ -296,16 +511,16 @@ func offerChanged() error {
 		"The offer has changed since the page was opened")
 }
 
-func (s *Server) checkAnswerPage(a workshop.Asked, report workshop.AskedReport, token string, given GivenAnswer) CheckAnswerPage {
-	page := CheckAnswerPage{Base: ownerBase(s, "Check your answer", report.Machine), Asked: report, Digest: a.Digest, Token: token, Given: given,
-		Says: answerWords[given.Answer], Button: answerButtons[given.Answer], Ceiling: a.Offer.Ceiling.String()}
-	if approves(given.Answer) {
-		page.Chosen = optionsByID(report, given.chosenOptions(report))
+func (s *Server) checkAnswerPage(r *http.Request, f *ownerForm) CheckAnswerPage {
+	page := CheckAnswerPage{Base: ownerBase(s, "Check your answer", f.report.Machine), Link: linkAddress(r), Given: f.given,
+		Says: workshop.AnswerWords[f.given.Answer], Button: answerButtons[f.given.Answer], Ceiling: f.asked.Offer.Ceiling.String()}
+	if approves(f.given.Answer) {
+		page.Chosen = optionsByID(f.report, f.given.chosenOptions(f.report))
 	}
-	page.Hidden = []Hidden{{"digest", a.Digest}, {"answer", given.Answer}, {"conditions", given.Conditions}, {"reason", given.Reason}}
-	for _, f := range offeredFaults(report.Offer, report.Faults, nil) {
-		if o := given.Options[f.ID]; o != "" {
-			page.Hidden = append(page.Hidden, Hidden{"option-" + f.ID, o})
+	page.Hidden = []Hidden{{"on", f.asked.Entry.RecordID()}, {"digest", f.asked.Digest}, {"answer", f.given.Answer}, {"conditions", f.given.Conditions}, {"reason", f.given.Reason}}
+	for _, x := range offeredFaults(f.report.Offer, f.report.Faults, nil) {
+		if o := f.given.Options[x.ID]; o != "" {
+			page.Hidden = append(page.Hidden, Hidden{"option-" + x.ID, o})
 		}
 	}
 	return page
@@ -323,50 +538,84 @@ func optionsByID(report workshop.AskedReport, ids []string) []OptionView {
 	return out
 }
 
-// pageOwnerAnswer records the owner's answer.
+// pageOwnerAnswer records the owner's answer. What was settled before, by the
+// same or another answer, leads to its receipt: a question is decided once.
 func pageOwnerAnswer(s *Server, r *http.Request) (answer, error) {
-	a, report, err := s.asked(r)
+	f, err := s.ownerForm(r)
 	if err != nil {
 		return nil, err
 	}
-	t, err := readForm(r)
-	if err != nil {
-		return nil, err
+	if len(f.errors) > 0 {
+		return s.ownerAgain(r, f), nil
 	}
-	token := chi.URLParam(r, "token")
-	given, errors := givenAnswer(t, report)
-	if len(errors) > 0 {
-		return htmlAnswer{status: http.StatusUnprocessableEntity, name: "owner", page: s.ownerPage(a, report, token, given, errors)}, nil
+	decision := registry.Decision{On: f.asked.Entry.RecordID(), Digest: f.typed.text("digest"), Answer: f.given.Answer, Reason: f.given.Reason}
+	if approves(f.given.Answer) {
+		decision.Options = f.given.chosenOptions(f.report)
 	}
-	decision := registry.Decision{Digest: t.text("digest"), Answer: given.Answer, Reason: given.Reason}
-	if approves(given.Answer) {
-		decision.Options = given.chosenOptions(report)
-	}
-	if given.Answer == "approve-with-conditions" {
-		for _, line := range strings.Split(given.Conditions, "\n") {
+	if f.given.Answer == "approve-with-conditions" {
+		for _, line := range strings.Split(f.given.Conditions, "\n") {
 			if line = strings.TrimSpace(line); line != "" {
 				decision.Conditions = append(decision.Conditions, line)
 			}
 		}
 	}
-	if _, _, err := s.Workshop.AnswerLink(r.Context(), token, decision); err != nil {
+	if _, _, err := s.Workshop.AnswerLink(r.Context(), chi.URLParam(r, "token"), decision); err != nil {
 		return nil, err
 	}
-	return seeOther("/o/" + token), nil
+	return seeOther(linkAddress(r) + "/q/" + decision.On), nil
 }
 
-func (s *Server) receiptPage(a workshop.Asked, report workshop.AskedReport) ReceiptPage {
-	page := ReceiptPage{Base: ownerBase(s, "Your answer is recorded", report.Machine), Asked: report, Answer: *answerReport(a, report), Digest: a.Digest, Expires: a.Offer.Expires}
-	page.Says = answerWords[page.Answer.Answer]
-	if approves(page.Answer.Answer) {
-		page.Chosen = optionsByID(report, page.Answer.Options)
+func (s *Server) receiptPage(r *http.Request, h workshop.Held, a workshop.Asked) ReceiptPage {
+	receipt := s.Workshop.ReceiptOf(a)
+	link := linkAddress(r)
+	return ReceiptPage{Base: ownerBase(s, "Your answer is recorded", receipt.Machine), Receipt: receipt, At: link + "/q/" + receipt.Offer, Link: link, Expires: h.Expires, Others: s.questionViews(r, h, receipt.Offer)}
+}
+
+// downloadReceipt prints the receipt of an answer.
+func downloadReceipt(s *Server, r *http.Request) (answer, error) {
+	h, err := s.held(r)
+	if err != nil {
+		return nil, err
 	}
-	return page
+	a, err := h.Question(chi.URLParam(r, "offer"))
+	if err != nil {
+		return nil, err
+	}
+	if !a.Answered {
+		return nil, registry.Refuse(registry.CodeNotFound, "Open your link and answer first.", "There is no receipt yet")
+	}
+	if s.Receipt == nil {
+		return nil, notOffered("A printed receipt")
+	}
+	receipt := s.Workshop.ReceiptOf(a)
+	body, err := produced(r.Context(), func(ctx context.Context, out io.Writer) error { return s.Receipt(ctx, out, receipt) })
+	if err != nil {
+		return nil, err
+	}
+	return bytesAnswer{mediaType: "application/pdf", body: body, attachment: receipt.Machine.ID + "-" + receipt.Offer + "-receipt.pdf"}, nil
 }
 
-// pageOwnerPhoto shows a picture that belongs to the question.
+// downloadOwnerSum is the exact input of one figure that was shown, for whoever
+// wants to reckon it again.
+func downloadOwnerSum(s *Server, r *http.Request) (answer, error) {
+	h, err := s.held(r)
+	if err != nil {
+		return nil, err
+	}
+	a, err := h.Question(chi.URLParam(r, "offer"))
+	if err != nil {
+		return nil, err
+	}
+	i, err := strconv.Atoi(strings.TrimSuffix(chi.URLParam(r, "sum"), ".json"))
+	if err != nil || i < 0 || i >= len(a.Offer.Shown) {
+		return nil, registry.Refuse(registry.CodeNotFound, "Choose one from the page.", "The question holds no such figure")
+	}
+	return bytesAnswer{mediaType: "application/json", body: a.Offer.Shown[i].Input, attachment: ownerSumFile(h.Dossier.ID, a.Entry.RecordID(), i)}, nil
+}
+
+// pageOwnerPhoto shows a picture that belongs to a question at the link.
 func pageOwnerPhoto(s *Server, r *http.Request) (answer, error) {
-	_, report, err := s.asked(r)
+	h, err := s.held(r)
 	if err != nil {
 		return nil, err
 	}
@@ -374,5 +623,11 @@ func pageOwnerPhoto(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.photoAnswer(r, report.Photos, digest, true)
+	var photos []workshop.PhotoReport
+	for _, q := range h.Questions {
+		if q.Entry.Live() {
+			photos = append(photos, s.Workshop.AskedPhotos(q)...)
+		}
+	}
+	return s.photoAnswer(r, photos, digest, true)
 }

@@ -27,6 +27,7 @@ type PlanPage struct {
 	// Refused says why there is no plan, and what to do.
 	Refused string
 	Plan    *workshop.PlanReport
+	SumTo   string // where the plans are taken apart
 	Counts  string
 	Explain [][]PlanPiece
 	Drawing *PlanDrawing
@@ -128,6 +129,7 @@ func pagePlan(s *Server, r *http.Request) (answer, error) {
 	}
 	q := r.URL.Query()
 	page := PlanPage{Base: s.basis(report, "plan", "Plans"), Report: report, Reading: q.Get("read") == "1", Form: planForm(report.Machine.ID, "")}
+	page.SumTo = strings.TrimSuffix("/machines/"+report.Machine.ID+"/sum/plan?"+q.Encode(), "?")
 	page.Other = otherReading(r.URL.Path, q, page.Reading)
 	if page.Reading {
 		page.Form.Hidden = []Hidden{{"read", "1"}}

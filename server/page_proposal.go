@@ -20,6 +20,8 @@ type ProposalPage struct {
 	Names  names
 	Cost   *CostView // nil without a forecast
 	Value  *ValueView
+	// Replies are the forms for the owner's questions, by question.
+	Replies map[string]Form
 }
 
 // AskedPage shows a new proposal's link, once.
@@ -55,6 +57,12 @@ func (s *Server) proposalPage(report *workshop.Report, o workshop.OfferReport) P
 		known[f.ID] = f
 	}
 	page.Faults = offeredFaults(o, known, page.Names)
+	page.Replies = map[string]Form{}
+	for _, q := range o.Answers {
+		if q.Answer == "ask" {
+			page.Replies[q.ID] = replyForm(report, o.ID, q)
+		}
+	}
 	page.Cost = costView(o.Cost, o.Offer.Ceiling)
 	page.Value = valueView(o.Value, o.Offer.Ceiling.Currency, valueTitles)
 	return page
@@ -229,7 +237,10 @@ func pagePropose(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return s.formAgain(report, "proposals", "Make a proposal", form, err)
 	}
-	page := AskedPage{Base: s.basis(report, "proposals", "Send this link to the owner"), Proposed: made, Link: s.ownerLink(r, made.Token), Back: "/machines/" + report.Machine.ID, Repeated: made.Receipt.Repeated}
+	page := AskedPage{Base: s.basis(report, "proposals", "The owner is asked"), Proposed: made, Back: "/machines/" + report.Machine.ID, Repeated: made.Receipt.Repeated}
+	if made.Token != "" {
+		page.Title, page.Link = "Send this link to the owner", s.ownerLink(r, made.Token)
+	}
 	if made.Forecast != nil {
 		page.Cost = costView(&made.Forecast.Result, made.Ceiling)
 	}

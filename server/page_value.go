@@ -23,6 +23,7 @@ type ValuePage struct {
 	Refused   string
 	Value     *workshop.ValueReport // nil while nothing was asked
 	View      *ValueView
+	SumTo     string // where the figures are taken apart
 	Influence []InfluenceView
 	// More is how many sales the table leaves out.
 	More     int
@@ -115,16 +116,7 @@ func pageValue(s *Server, r *http.Request) (answer, error) {
 		return htmlAnswer{name: "value", page: page, etag: tag}, nil
 	}
 	page.Form.fill(t.Values)
-	q := readValueFields(t, "")
-	q.Options, q.Together = t.list("option"), t.text("together") == "yes"
-	if t.text("level") != "" {
-		level := t.number("level", "/level", "money")
-		q.Level = &level
-	}
-	q.Series = readSeries(t)
-	if q.Distance == nil && len(t.faults) == 0 {
-		t.fault("/distance", "", "It is not said how far the machine has run", "Write what the dial shows.")
-	}
+	q := readValueQuery(t)
 	wrong := t.err()
 	if wrong == nil {
 		page.Value, err = s.Workshop.Value(r.Context(), report.Machine.ID, q)
@@ -133,6 +125,7 @@ func pageValue(s *Server, r *http.Request) (answer, error) {
 	case wrong != nil:
 	case err == nil:
 		page.show()
+		page.SumTo = "/machines/" + report.Machine.ID + "/sum/value?" + r.URL.RawQuery
 		return htmlAnswer{name: "value", page: page, etag: tag}, nil
 	case !mendable(err) && codeOf(err) != registry.CodeTooLarge:
 		return nil, err
@@ -147,6 +140,21 @@ func pageValue(s *Server, r *http.Request) (answer, error) {
 	page.Wrong = true
 	page.Form.refuse(wrong)
 	return htmlAnswer{status: http.StatusUnprocessableEntity, name: "value", page: page}, nil
+}
+
+// readValueQuery reads the whole question of the page.
+func readValueQuery(t *typed) workshop.ValueQuestion {
+	q := readValueFields(t, "")
+	q.Options, q.Together = t.list("option"), t.text("together") == "yes"
+	if t.text("level") != "" {
+		level := t.number("level", "/level", "money")
+		q.Level = &level
+	}
+	q.Series = readSeries(t)
+	if q.Distance == nil && len(t.faults) == 0 {
+		t.fault("/distance", "", "It is not said how far the machine has run", "Write what the dial shows.")
+	}
+	return q
 }
 
 // readSeries reads a price index, one point a line.

@@ -140,8 +140,7 @@ func TestAPlanIsPutToTheOwner(t *testing.T) {
 	require.Contains(t, asked.text(), "the chance to pass it is 20 %")
 
 	// The proposal and the owner's page say the same, and draw it.
-	link := attr(asked.one("input", "id", "owner-link"), "value")
-	for _, path := range []string{"/machines/drover-1957/proposals/" + proposalID(b), link[strings.Index(link, "/o/"):]} {
+	for _, path := range []string{"/machines/drover-1957/proposals/" + proposalID(b), "/o/" + b.token + "/q/" + proposalID(b)} {
 		rec := b.get(path)
 		require.Equal(t, http.StatusOK, rec.Code, path)
 		page := readPage(t, rec.Body.String())

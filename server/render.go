@@ -20,7 +20,7 @@ var templateFiles embed.FS
 type pageSet map[string]*template.Template
 
 // sharedTemplates are parsed into every page.
-var sharedTemplates = []string{"templates/layout.html", "templates/courier.html", "templates/form.html", "templates/parts.html", "templates/survey-parts.html", "templates/side.html"}
+var sharedTemplates = []string{"templates/layout.html", "templates/courier.html", "templates/form.html", "templates/parts.html", "templates/survey-parts.html", "templates/side.html", "templates/owner-parts.html", "templates/sum.html"}
 
 // parsePages parses every page of the program with its texts in a language.
 func parsePages(l *language.Language) (pageSet, error) {
@@ -127,6 +127,9 @@ func (s *Server) writeErrorPage(w http.ResponseWriter, r *http.Request, err erro
 	p := problemOf(err, instance)
 	page := ErrorPage{Base: Base{Title: p.Title, Version: s.Version, Owner: strings.HasPrefix(r.URL.Path, "/o/")}, Problem: p, Request: instance}
 	body, renderErr := s.pages.render(languageOf(r), "error", s.arrivalOf(r).onto(page))
+	if over := s.overPage(r, err, instance); over != nil {
+		body, renderErr = s.pages.render(languageOf(r), "owner-over", s.arrivalOf(r).onto(over))
+	}
 	if renderErr != nil {
 		s.Logger.Error("the error page cannot be shown", "error", renderErr.Error())
 		body = []byte("<!doctype html><title>Something went wrong</title><h1>Something went wrong</h1>")

@@ -71,8 +71,11 @@ func routes() []route {
 		return route{method: http.MethodPost, pattern: pattern, do: do, takes: formType, limit: formLimit, once: true}
 	}
 	upload := func(pattern string, limit int64, do handler) route {
-		return route{method: http.MethodPost, pattern: pattern, do: do, takes: multipartType, limit: limit, once: true}
+		return route{method: http.MethodPost, pattern: pattern, do: do, takes: multipartType, limit: limit}
 	}
+	// What a phone may keep and send again is done once a key. Its handler finds
+	// the form parsed.
+	again := func(rt route) route { rt.once = true; return rt }
 	get := func(pattern string, do handler, op operation) route {
 		return route{method: http.MethodGet, pattern: "/api/v1" + pattern, do: do, api: &op}
 	}
@@ -85,8 +88,13 @@ func routes() []route {
 		page("/take-in", pageTakeInForm),
 		form("/take-in", pageTakeInPost),
 		page("/import", pageImportForm),
-		{method: http.MethodPost, pattern: "/import", do: pageImportPost, takes: multipartType, limit: maxSheet + 1<<20},
+		upload("/import", maxSheet+1<<20, pageImportPost),
 		page("/import/rejected/{file}", pageRejected),
+		page("/survivors", pageSurvivors),
+		{method: http.MethodPost, pattern: "/survivors", do: pageSurvivorsPost, takes: formType, limit: formLimit},
+		page("/import/mappings", pageMappings),
+		form("/import/mappings", pageMappingPost),
+		form("/import/mappings/remove", pageMappingRemove),
 
 		page("/bench", pageBenchIndex),
 		page("/bench/table", pageBenchTable),
@@ -103,10 +111,10 @@ func routes() []route {
 		page("/machines/{id}/components/{component}/test", pageTestWorth),
 		page("/machines/{id}/survey", pageSurvey),
 		page("/machines/{id}/survey/pictures/{n}", pageSurveyPicture),
-		upload("/machines/{id}/survey/pictures/{n}", surveyUpload, pageSurveyPicturePost),
+		again(upload("/machines/{id}/survey/pictures/{n}", surveyUpload, pageSurveyPicturePost)),
 		form("/machines/{id}/survey/undo", pageSurveyUndo),
 		page("/machines/{id}/survey/{component}", pageSurveyStop),
-		upload("/machines/{id}/survey/{component}", surveyUpload, pageSurveyStopPost),
+		again(upload("/machines/{id}/survey/{component}", surveyUpload, pageSurveyStopPost)),
 		page("/machines/{id}/seal", pageSealForm),
 		form("/machines/{id}/seal", pageSealPost),
 		page("/machines/{id}/options", pageOptions),
@@ -125,6 +133,7 @@ func routes() []route {
 		form("/machines/{id}/parts", pagePartsPost),
 		page("/machines/{id}/plan", pagePlan),
 		page("/machines/{id}/value", pageValue),
+		page("/machines/{id}/criteria", pageCriteria),
 		page("/machines/{id}/propose", pageProposeForm),
 		form("/machines/{id}/propose", pagePropose),
 		page("/machines/{id}/proposals/{proposal}", pageProposal),
@@ -161,17 +170,36 @@ func routes() []route {
 		page("/machines/{id}/record", pageRecordForm),
 		form("/machines/{id}/record", pageRecordPost),
 		page("/machines/{id}/photos", pagePhotoForm),
-		upload("/machines/{id}/photos", photoTotal, pagePhotoPost),
+		again(upload("/machines/{id}/photos", photoTotal, pagePhotoPost)),
 		page("/machines/{id}/photos/{digest}", pagePhoto),
 		page("/machines/{id}/dossier.pdf", downloadPDF),
 		page("/machines/{id}/keep.json", pageKeep),
 		page("/machines/{id}/bundle.zip", downloadZip),
+
+		page("/find", pageFind),
+		page("/compare", pageCompare),
+		page("/lists/{file}", downloadList),
+		page("/machines/{id}/lists/{file}", downloadMachineList),
+		page("/machines/{id}/links", pageLinks),
+		form("/machines/{id}/links", pageLinksPost),
+		form("/machines/{id}/links/end", pageLinkEnd),
+		form("/machines/{id}/proposals/{proposal}/reply", pageReply),
+		page("/machines/{id}/sum/{figure}", pageSum),
+		page("/machines/{id}/sum/{figure}/input.json", downloadSum),
+		page("/methods/{method}", pageMethod),
+		page("/machines/{id}/story", pageStory),
+		page("/machines/{id}/condition.pdf", downloadCondition),
+		page("/verify", pageVerifyForm),
+		upload("/verify", 2*maxBundle+1<<20, pageVerifyPost),
 
 		page("/o/{token}", pageOwner),
 		{method: http.MethodPost, pattern: "/o/{token}/choose", do: pageOwnerStep(false), takes: formType, limit: formLimit},
 		{method: http.MethodPost, pattern: "/o/{token}/check", do: pageOwnerStep(true), takes: formType, limit: formLimit},
 		{method: http.MethodPost, pattern: "/o/{token}/answer", do: pageOwnerAnswer, takes: formType, limit: formLimit},
 		page("/o/{token}/photos/{digest}", pageOwnerPhoto),
+		page("/o/{token}/q/{offer}", pageOwnerQuestion),
+		page("/o/{token}/q/{offer}/receipt.pdf", downloadReceipt),
+		page("/o/{token}/q/{offer}/sums/{sum}", downloadOwnerSum),
 
 		page("/static/{asset}", pageAsset),
 		page("/worker.js", pageWorker),
@@ -187,6 +215,8 @@ func routes() []route {
 		post("/machines", apiTakeIn, operation{id: "takeIn", tag: "machines", summary: "Take a machine in: its own record, its people and the custody agreement, all in one commit.",
 			body: typeOf[TakeIn](), example: exampleTakeIn, answers: typeOf[workshop.Receipt](), status: 201, tagged: true,
 			problems: []registry.Code{registry.CodeInvalid, registry.CodeConflict, codeMalformed}}),
+		get("/search", apiFind, operation{id: "search", tag: "machines", summary: "Search every machine by words and filters; the most telling first, in pages.",
+			query: findQuery, answers: typeOf[workshop.Found](), problems: []registry.Code{registry.CodeInvalid, registry.CodeTooLarge}}),
 		get("/machines/{id}", apiMachine, operation{id: "showMachine", tag: "machines", summary: "The whole dossier of a machine as a report.",
 			query: editionQuery, answers: typeOf[workshop.Report](), tagged: true, problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid, registry.CodeTampered}}),
 		get("/machines/{id}/components/{component}", apiComponent, operation{id: "showComponent", tag: "machines", summary: "One component with the answers to its three questions.",
@@ -254,6 +284,12 @@ func routes() []route {
 			api: &operation{id: "verify", tag: "figures", summary: "Check a bundle. Nothing of it is kept.",
 				bodySchema: map[string]any{"type": "string", "format": "binary"},
 				problems:   []registry.Code{registry.CodeUnsupported, registry.CodeTooLarge, codeNotOffered}}},
+		get("/machines/{id}/criteria", apiCriteria, operation{id: "readCriteria", tag: "figures", summary: "The record held against published classes and ages, criterion by criterion. It awards nothing.",
+			query: criteriaQuery, answers: typeOf[workshop.CriteriaReport](), tagged: true, problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid}}),
+		{method: http.MethodPost, pattern: "/api/v1/survivors", do: apiSurvivors, takes: jsonType, limit: jsonLimit,
+			api: &operation{id: "countSurvivors", tag: "figures", summary: "How many of a model survive and were built, by the numbers on record and another list. Nothing is recorded, and no number is in the answer.",
+				body: typeOf[workshop.SurvivorsQuestion](), example: exampleSurvivors, answers: typeOf[workshop.SurvivorsReport](),
+				problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid, codeMalformed}}},
 		get("/schemas", apiSchemas, operation{id: "listSchemas", tag: "about", summary: "The names of the JSON Schemas.", answers: typeOf[SchemaList]()}),
 		get("/schemas/{name}", apiSchema, operation{id: "readSchema", tag: "about", summary: "The JSON Schema of one kind of record, such as survey.v1.schema.json.", answerType: "application/schema+json",
 			problems: []registry.Code{registry.CodeNotFound}}),

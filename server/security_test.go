@@ -17,8 +17,8 @@ import (
 // addresses fills every pattern of the table with something that is there.
 func (b *bench) address(pattern string) string {
 	path := pattern
-	for from, to := range map[string]string{"{id}": "drover-1957", "{cause}": "condenser-failed", "{option}": "external-condenser", "{opening}": "magneto-off", "{fault}": "magneto", "{component}": "ignition.magneto", "{n}": "1", "{group}": "ignition", "{proposal}": "ask-magneto", "{part}": "old-condenser", "{digest}": b.photo,
-		"{token}": b.token, "{file}": "none", "{asset}": "asfound.css", "{method}": "origin", "{kind}": "thread", "{name}": "survey.v1.schema.json"} {
+	for from, to := range map[string]string{"{id}": "drover-1957", "{cause}": "condenser-failed", "{option}": "external-condenser", "{opening}": "magneto-off", "{fault}": "magneto", "{component}": "ignition.magneto", "{n}": "1", "{figure}": "origin:ignition.magneto", "{group}": "ignition", "{proposal}": "ask-magneto", "{part}": "old-condenser", "{digest}": b.photo,
+		"{token}": b.token, "{offer}": "ask-magneto", "{sum}": "0.json", "{file}": "none", "{asset}": "asfound.css", "{method}": "origin", "{kind}": "thread", "{name}": "survey.v1.schema.json"} {
 		path = strings.ReplaceAll(path, from, to)
 	}
 	return path
@@ -88,7 +88,7 @@ func TestReadingChangesNothing(t *testing.T) {
 		}
 		seen[path] = true
 		rec := b.get(path)
-		if path != "/import/rejected/none" {
+		if !strings.HasSuffix(path, "/none") {
 			require.Less(t, rec.Code, 400, path)
 		}
 		b.ask(httptest.NewRequest(http.MethodHead, path, nil))

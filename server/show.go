@@ -34,28 +34,31 @@ var templateFuncs = template.FuncMap{
 		state, _ := leading(d)
 		return state
 	},
-	"line":    machineLine,
-	"undo":    undoWords,
-	"bits":    func(b float64) string { return minus(strconv.FormatFloat(b, 'f', 2, 64)) },
-	"when":    whenWords,
-	"day":     dayWords,
-	"camera":  cameraWords,
-	"words":   plainWords,
-	"mark":    markOf,
-	"meaning": meaningOf,
-	"hex":     hexOf,
-	"short":   shortDigest,
-	"lower":   strings.ToLower,
-	"join":    func(list []string) string { return strings.Join(list, ", ") },
-	"plural":  plural,
-	"upper":   upperFirst,
-	"add":     func(a, b int) int { return a + b },
-	"ratio":   ratioWords,
+	"line":       machineLine,
+	"undo":       undoWords,
+	"bits":       func(b float64) string { return minus(strconv.FormatFloat(b, 'f', 2, 64)) },
+	"when":       whenWords,
+	"day":        dayWords,
+	"camera":     cameraWords,
+	"words":      plainWords,
+	"mark":       markOf,
+	"meaning":    meaningOf,
+	"hex":        hexOf,
+	"short":      shortDigest,
+	"lower":      strings.ToLower,
+	"join":       func(list []string) string { return strings.Join(list, ", ") },
+	"plural":     plural,
+	"upper":      upperFirst,
+	"add":        func(a, b int) int { return a + b },
+	"ratio":      ratioWords,
+	"sumof":      sumLink,
+	"clockwords": func() map[string]string { return clockWords },
+	"slug":       workshop.FigureSlug,
 	"strip": func(machine string, photos []workshop.PhotoReport) PhotoStrip {
 		return PhotoStrip{"/machines/" + machine + "/photos", photos, true}
 	},
-	"ownerstrip": func(token string, photos []workshop.PhotoReport) PhotoStrip {
-		return PhotoStrip{"/o/" + token + "/photos", photos, false}
+	"ownerstrip": func(link string, photos []workshop.PhotoReport) PhotoStrip {
+		return PhotoStrip{link + "/photos", photos, false}
 	},
 }
 
@@ -155,6 +158,9 @@ func dayWords(d any) string {
 	}
 	if t, err := time.Parse("2006-01", s); err == nil {
 		return t.Format("January 2006")
+	}
+	if about, ok := strings.CutSuffix(s, "~"); ok && !strings.Contains(about, "/") {
+		return "about " + dayWords(about)
 	}
 	from, to, isSpan := strings.Cut(s, "/")
 	switch {

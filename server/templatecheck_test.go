@@ -15,10 +15,11 @@ import (
 // pageTypes is which struct each page's template is given.
 var pageTypes = map[string]reflect.Type{
 	"machines": typeOf[MachinesPage](), "machine": typeOf[MachinePage](), "component": typeOf[ComponentPage](), "drawing": typeOf[DrawingPage](), "group": typeOf[GroupPage](), "options": typeOf[OptionsPage](), "plan": typeOf[PlanPage](), "value": typeOf[ValuePage](), "needed": typeOf[PartsPage](), "worth": typeOf[WorthPage](), "faults": typeOf[FaultsPage](), "fault": typeOf[FaultPage](),
-	"proposal": typeOf[ProposalPage](), "asked": typeOf[AskedPage](), "owner": typeOf[OwnerPage](), "check-answer": typeOf[CheckAnswerPage](),
-	"bench-index": typeOf[BenchIndexPage](), "bench": typeOf[BenchPage](), "bench-table": typeOf[BenchTablePage](),
+	"proposal": typeOf[ProposalPage](), "asked": typeOf[AskedPage](), "owner": typeOf[OwnerPage](), "links": typeOf[LinksPage](), "owner-desk": typeOf[DeskPage](), "owner-over": typeOf[OverPage](), "check-answer": typeOf[CheckAnswerPage](),
+	"bench-index": typeOf[BenchIndexPage](), "bench": typeOf[BenchPage](), "bench-table": typeOf[BenchTablePage](), "mappings": typeOf[MappingPage](), "criteria": typeOf[CriteriaPage](), "survivors": typeOf[SurvivorsPage](),
 	"survey": typeOf[SurveyPage](), "survey-stop": typeOf[StopPage](), "survey-picture": typeOf[ListedPage](),
-	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "card": typeOf[CardPage](), "fasteners": typeOf[FastenersPage](), "close": typeOf[ClosePage](), "form-page": typeOf[FormPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
+	"found": typeOf[FindPage](), "compare": typeOf[ComparePage](),
+	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "card": typeOf[CardPage](), "fasteners": typeOf[FastenersPage](), "close": typeOf[ClosePage](), "form-page": typeOf[FormPage](), "story": typeOf[StoryPage](), "verify": typeOf[VerifyPage](), "sum-page": typeOf[SumPage](), "method": typeOf[MethodPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
 	"install": typeOf[InstallPage](),
 	"waiting": typeOf[CourierPage](), "offline": typeOf[CourierPage](),
 }

@@ -95,8 +95,7 @@ func TestTheOwnerIsShownTheValue(t *testing.T) {
 		"value_distance": {"21000"}, "value_unit": {"mi"}, "value_condition_after": {"4"}, "value_running_after": {"yes"}})
 	rec := b.post("/machines/drover-1957/propose", send.Encode())
 	require.Equal(t, http.StatusOK, rec.Code, rec.Body.String())
-	link := attr(readPage(t, rec.Body.String()).one("input", "id", "owner-link"), "value")
-	for _, path := range []string{"/machines/drover-1957/proposals/" + proposalID(b), link[strings.Index(link, "/o/"):]} {
+	for _, path := range []string{"/machines/drover-1957/proposals/" + proposalID(b), "/o/" + b.token + "/q/" + proposalID(b)} {
 		page := readPage(t, b.get(path).Body.String())
 		page.landmarks()
 		for _, s := range []string{"What it does to the value", "What is recommended, together. It multiplies the value by", "It promises no price"} {

@@ -55,6 +55,11 @@ var benchSayings = map[string]func([]byte) (BenchWords, error){
 	scoring.MethodTorque:    saying(torqueWords),
 	scoring.MethodCriteria:  saying(criteriaWords),
 	scoring.MethodPoints:    saying(pointsWords),
+
+	scoring.MethodAge:         saying(ageWords),
+	scoring.MethodPercentages: saying(percentagesWords),
+	scoring.MethodJudging:     saying(judgingWords),
+	scoring.MethodKappa:       saying(kappaWords),
 }
 
 // saying reads a result and says it.

@@ -154,6 +154,13 @@ func (w *Workshop) AttachEvidence(ctx context.Context, req Request, b BenchEvide
 	if err != nil {
 		return AttachedEvidence{}, err
 	}
+	if name == scoring.MethodThread {
+		left := 0
+		if a, left, err = nearThreads(a); err != nil {
+			return AttachedEvidence{}, err
+		}
+		found.limits += leftOutWords(left)
+	}
 	if b.By == "" {
 		b.By = req.Actor
 	}

@@ -86,6 +86,7 @@ func (w *Workshop) report(d *registry.Dossier, o ReportOptions) (*Report, error)
 	b.job()
 	b.rechecks()
 	b.handBack()
+	b.ownerLinks()
 	b.timeline()
 	return b.r, nil
 }
@@ -515,7 +516,7 @@ func (b *builder) offer(e *registry.Entry) OfferReport {
 		}
 		out.Answers = append(out.Answers, AnswerReport{ID: a.RecordID(), Answer: a.Record.Answer, Options: a.Record.Options,
 			Conditions: b.texts(a.Record.Conditions), Reason: b.text(a.Record.Reason), Person: b.person(a.Record.Person),
-			Channel: a.Record.Channel, Digest: a.Record.Digest, Recorded: a.Recorded,
+			Channel: a.Record.Channel, Digest: a.Record.Digest, Recorded: a.Recorded, Replies: b.replies(a.RecordID()),
 			TakenBack: slices.ContainsFunc(registry.Live[*registry.Decision](b.d), func(t registry.Found[*registry.Decision]) bool {
 				return t.Record.Answer == "take-back" && t.Record.TakesBack == a.RecordID()
 			})})
@@ -591,7 +592,7 @@ type AskedReport struct {
 	Offer   OfferReport            `json:"offer"`
 	Faults  map[string]FaultReport `json:"faults"`
 	Photos  []PhotoReport          `json:"photos"`
-	// Words explains each trade word in plain language.
+	// Words explains the trade's words, as they stand in a text, in plain language.
 	Words map[string]string `json:"words"`
 }
 
@@ -601,19 +602,35 @@ func (w *Workshop) AskedReport(_ context.Context, a Asked) (AskedReport, error) 
 	m, _ := a.Dossier.MachineRecord()
 	b := builder{seen: &seen{w: w, d: a.Dossier}, reader: NewReader(a.Dossier, false), r: &Report{}}
 	out := AskedReport{Machine: machineReport(a.Dossier.ID, m, true), Offer: b.offer(a.Entry), Faults: map[string]FaultReport{}, Photos: []PhotoReport{}, Words: w.words()}
-	about := map[string]bool{}
 	for _, o := range a.Offer.Options {
 		if f, ok := registry.Get[*registry.Fault](a.Dossier, o.Fault); ok {
 			out.Faults[o.Fault] = FaultReport{ID: o.Fault, Complaint: b.text(f.Record.Complaint), Cause: b.text(f.Record.Cause), Components: f.Record.Components, Grave: f.Record.Grave}
+		}
+	}
+	out.Photos = append(out.Photos, w.AskedPhotos(a)...)
+	return out, nil
+}
+
+// AskedPhotos are the pictures of the parts that an offer speaks of, but for
+// those that are withheld.
+func (w *Workshop) AskedPhotos(a Asked) []PhotoReport {
+	b := builder{seen: &seen{w: w, d: a.Dossier}, reader: NewReader(a.Dossier, false), r: &Report{}}
+	about := map[string]bool{}
+	for _, o := range a.Offer.Options {
+		if f, ok := registry.Get[*registry.Fault](a.Dossier, o.Fault); ok {
 			for _, c := range f.Record.Components {
 				about[c] = true
 			}
 		}
-	}
-	for _, p := range registry.Live[*registry.Photo](a.Dossier) {
-		if !p.Record.Withhold && slices.ContainsFunc(p.Record.Components, func(c string) bool { return about[c] }) {
-			out.Photos = append(out.Photos, b.photo(p))
+		for _, c := range o.Changes {
+			about[c.Component] = true
 		}
 	}
-	return out, nil
+	var out []PhotoReport
+	for _, p := range registry.Live[*registry.Photo](a.Dossier) {
+		if !p.Record.Withhold && slices.ContainsFunc(p.Record.Components, func(c string) bool { return about[c] }) {
+			out = append(out, b.photo(p))
+		}
+	}
+	return out
 }

@@ -21,6 +21,9 @@ type CostReport struct {
 	Assumptions []string           `json:"assumptions"`
 }
 
+// costAssumption is what every forecast assumes.
+const costAssumption = "Least, likely and most are the mechanic's, joined by straight lines; finds come or do not come, each by itself."
+
 // Cost forecasts what options cost together: their prices with the least and
 // the most, what may be found, and the openings that are still to be made, each
 // paid once. The zero Money sets no ceiling. CodeNotFound for an option that is
@@ -35,9 +38,7 @@ func (w *Workshop) Cost(ctx context.Context, machine string, options []string, c
 }
 
 func (w *Workshop) cost(d *registry.Dossier, options []string, ceiling registry.Money) (*CostReport, error) {
-	out := &CostReport{Assumptions: []string{
-		"Least, likely and most are the mechanic's, joined by straight lines; finds come or do not come, each by itself.",
-	}}
+	out := &CostReport{Assumptions: []string{costAssumption}}
 	b := planBuilder{seen: &seen{w: w, d: d}, out: &PlanReport{}}
 	var openings []string
 	for _, id := range options {

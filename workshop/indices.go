@@ -269,7 +269,7 @@ func (s *seen) index(name string) (IndexReport, error) {
 	if err != nil {
 		return r, err
 	}
-	r.Recoverable = &result
+	r.Recoverable, r.BackInput = &result, &back
 	if !reflect.DeepEqual(now, back) {
 		again, err := scoring.Index(back)
 		if err != nil {

@@ -288,7 +288,7 @@ func (w *Workshop) optionReport(d *registry.Dossier, o registry.Option, reader R
 func explained(c *catalog.Catalog) map[string]string {
 	out := map[string]string{}
 	for _, word := range c.Words() {
-		out[word.ID] = word.Explanation
+		out[word.Word] = word.Explanation
 	}
 	return out
 }

@@ -70,10 +70,14 @@ func TestALinkToAReplacedOffer(t *testing.T) {
 	_, err := b.Propose(ctx, request(), ProposeInput{ID: "proposal-2", Options: []string{"condenser-outside"}, Ceiling: pounds("120"),
 		Expires: b.Now().AddDate(0, 0, 14), Supersedes: "proposal-1"})
 	require.NoError(t, err)
-	_, err = b.OpenLink(ctx, p.Token)
+	asked, err := b.OpenLink(ctx, p.Token)
+	require.NoError(t, err)
+	require.Equal(t, "proposal-2", asked.Entry.RecordID(), "the same link shows what took its place")
+	old := yes(p)
+	old.On = "proposal-1"
+	_, _, err = b.AnswerLink(ctx, p.Token, old)
 	refused(t, err, registry.CodeExpired, "replaced")
-	_, _, err = b.AnswerLink(ctx, p.Token, yes(p))
-	refused(t, err, registry.CodeExpired, "replaced")
+	require.Equal(t, LinkReplaced, WhyOver(err))
 	require.Zero(t, decisions(t, b))
 }
 
@@ -107,14 +111,15 @@ func TestAnsweringALink(t *testing.T) {
 	require.True(t, receipt.Repeated)
 	require.Equal(t, 1, decisions(t, b))
 	no := registry.Decision{Digest: p.Digest, Answer: "refuse", Reason: "on second thoughts"}
+	_, _, err = b.AnswerLink(ctx, p.Token, no)
+	refused(t, err, registry.CodeConflict, "answered already")
+	require.Equal(t, LinkAnswered, WhyOver(err))
+	require.Equal(t, 1, decisions(t, b))
+	// Once it was taken back, the question is open again: three answers, all kept.
+	b.do(&registry.Decision{On: "proposal-1", Digest: p.Digest, Answer: "take-back", TakesBack: asked.Answer.RecordID(), Person: "owner", Channel: "in-person"})
 	asked, _, err = b.AnswerLink(ctx, p.Token, no)
 	require.NoError(t, err)
 	require.Equal(t, "refuse", asked.Answer.Record.Answer)
-	require.Equal(t, 2, decisions(t, b))
-	// And back again: three answers, all kept.
-	asked, _, err = b.AnswerLink(ctx, p.Token, yes(p))
-	require.NoError(t, err)
-	require.Equal(t, "approve", asked.Answer.Record.Answer)
 	require.Equal(t, 3, decisions(t, b))
 }
 

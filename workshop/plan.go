@@ -68,7 +68,7 @@ func (b *planBuilder) build() error {
 	needed := map[string]bool{}
 	var silent []string
 	for _, f := range registry.Live[*registry.Fault](b.d) {
-		if b.settled(f.RecordID()) {
+		if settled(b.d, f.RecordID()) {
 			b.out.Settled = append(b.out.Settled, f.RecordID())
 			continue
 		}
@@ -115,9 +115,9 @@ func (b *planBuilder) toRun() bool {
 }
 
 // settled says whether work was done for one of a fault's options.
-func (b *planBuilder) settled(fault string) bool {
-	return slices.ContainsFunc(registry.Live[*registry.Work](b.d), func(w registry.Found[*registry.Work]) bool {
-		o, ok := registry.Get[*registry.Option](b.d, w.Record.Option)
+func settled(d *registry.Dossier, fault string) bool {
+	return slices.ContainsFunc(registry.Live[*registry.Work](d), func(w registry.Found[*registry.Work]) bool {
+		o, ok := registry.Get[*registry.Option](d, w.Record.Option)
 		return ok && o.Record.Fault == fault
 	})
 }

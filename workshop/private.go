@@ -158,7 +158,7 @@ func withhold(b registry.Body, known []secret) (registry.Body, error) {
 var pointing = []string{"id", "supersedes", "valid", "year", "made", "taken", "from", "until", "expires",
 	"by", "second", "to", "person", "owner", "custodian", "role", "witness", "gaps_signed_by", "on", "takes_back", "amends", "record", "decision", "resolves",
 	"component", "components", "proposition", "states", "cluster", "where", "evidence", "photo", "photos", "listed", "opening", "openings", "joint", "joints", "behind",
-	"requires", "excludes", "fault", "option", "options", "recommended", "irreversible", "treatment", "work", "gate", "checks", "removed_parts", "cautions",
+	"question", "requires", "excludes", "fault", "option", "options", "recommended", "irreversible", "treatment", "work", "gate", "checks", "removed_parts", "cautions",
 	"origin", "finish", "specification", "function", "custody", "purpose", "shows", "outcome", "answer", "channel", "currency", "price_kind",
 	"digest", "preview", "media_type", "method", "catalog", "standpoint"}
 

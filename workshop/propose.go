@@ -29,12 +29,16 @@ type ProposeInput struct {
 	Value *ValueQuestion
 }
 
-// Proposed is a proposal as it was made. Token is shown once and kept nowhere.
+// Proposed is a proposal as it was made. Token is that of a link that was made
+// with it, shown once and kept nowhere; "" where the person has a link already,
+// at which the proposal appears.
 type Proposed struct {
 	ID      string    `json:"id"`
 	Digest  string    `json:"digest"`
 	Token   string    `json:"token"`
 	Expires time.Time `json:"expires"`
+	// Link is where the proposal is answered.
+	Link GivenLink `json:"owner_link"`
 	// Ceiling and Forecast are of what is recommended; there is no forecast
 	// where nothing costs anything.
 	Ceiling  registry.Money `json:"ceiling"`
@@ -44,7 +48,8 @@ type Proposed struct {
 }
 
 // Propose weighs options, freezes what comes out together with the options and
-// openings themselves, and puts it to the owner under an unguessable link.
+// openings themselves, and puts it to the owner under an unguessable link: the
+// one that the owner has, or a new one.
 func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (Proposed, error) {
 	d, err := w.Load(ctx, req.Machine, At{})
 	if err != nil {
@@ -107,21 +112,24 @@ func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (P
 		return Proposed{}, err
 	}
 	offer.Shown = append(offer.Shown, indices...)
-	token, hash, err := w.newToken()
+	link, given, err := w.linkFor(d, in.To, in.By, offer.Expires)
 	if err != nil {
 		return Proposed{}, err
 	}
-	link := &registry.Link{TokenHash: hash, Expires: offer.Expires}
 	common := registry.Common{ID: in.ID, Supersedes: in.Supersedes}
 	if common.ID == "" {
 		common.ID = "proposal-" + w.NewID()
 	}
-	var body registry.Body = &registry.Proposal{Common: common, To: in.To, By: in.By, Offer: offer, Link: link}
+	var body registry.Body = &registry.Proposal{Common: common, To: in.To, By: in.By, Offer: offer}
 	if in.Amends != "" {
-		body = &registry.ChangeRequest{Common: common, To: in.To, By: in.By, Amends: in.Amends, Found: in.Found, Offer: offer, Link: link}
+		body = &registry.ChangeRequest{Common: common, To: in.To, By: in.By, Amends: in.Amends, Found: in.Found, Offer: offer}
 	}
 	req.Expect, req.computed = version(d), true
-	receipt, err := w.Record(ctx, req, body)
+	bodies := []registry.Body{body}
+	if link != nil {
+		bodies = []registry.Body{link, body}
+	}
+	receipt, err := w.Record(ctx, req, bodies...)
 	if err != nil {
 		return Proposed{}, err
 	}
@@ -129,7 +137,9 @@ func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (P
 		return Proposed{}, err
 	}
 	_, digest, _, _ := d.OfferOf(common.ID)
-	return Proposed{ID: common.ID, Digest: digest, Token: token, Expires: offer.Expires, Ceiling: offer.Ceiling, Forecast: forecast, Value: value, Receipt: receipt}, nil
+	token := given.Token
+	given.Token = "" // it is told once
+	return Proposed{ID: common.ID, Digest: digest, Token: token, Expires: offer.Expires, Link: given, Ceiling: offer.Ceiling, Forecast: forecast, Value: value, Receipt: receipt}, nil
 }
 
 // forecast puts the cost of what is recommended into an offer, and its ceiling

@@ -43,10 +43,12 @@ type Report struct {
 	Faults    []FaultReport    `json:"faults"`
 	Openings  []OpeningReport  `json:"openings"`
 	Offers    []OfferReport    `json:"offers"`
-	Work      []WorkReport     `json:"work"`
-	Removed   []RemovedReport  `json:"removed_parts"`
-	Checks    []CheckReport    `json:"checks"`
-	Gates     []GateReport     `json:"gates"`
+	// Links are those by which owners decide.
+	Links   []LinkReport    `json:"owner_links,omitempty"`
+	Work    []WorkReport    `json:"work"`
+	Removed []RemovedReport `json:"removed_parts"`
+	Checks  []CheckReport   `json:"checks"`
+	Gates   []GateReport    `json:"gates"`
 	// Due is what is to be looked at again; Usage what the machine has done.
 	Due      []DueReport     `json:"due"`
 	Usage    *UsageReport    `json:"usage,omitempty"`
@@ -110,9 +112,11 @@ type IndexReport struct {
 	AsFound  *scoring.IndexResult `json:"as_found,omitempty"`
 	Coverage float64              `json:"coverage"`
 	Refused  string               `json:"refused,omitempty"`
-	// Input is exactly what `calc index` takes to give Now.
-	Input *scoring.IndexInput `json:"-"`
-	// parts are the same where there is no figure; see Shade.
+	// Input is exactly what `calc index` takes to give Now, BackInput what it
+	// takes to give Recoverable.
+	Input     *scoring.IndexInput `json:"-"`
+	BackInput *scoring.IndexInput `json:"-"`
+	// parts are the same as Input where there is no figure; see Shade.
 	parts *scoring.IndexInput
 }
 
@@ -413,6 +417,8 @@ type AnswerReport struct {
 	Digest     string    `json:"digest"`
 	Recorded   time.Time `json:"recorded"`
 	TakenBack  bool      `json:"taken_back,omitempty"`
+	// Replies are the workshop's, to an answer that is a question.
+	Replies []ReplyReport `json:"replies,omitempty"`
 }
 
 // WorkReport is one work entry.

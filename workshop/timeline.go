@@ -105,6 +105,10 @@ func (b *builder) tell(e *registry.Entry) string {
 		return fmt.Sprintf("proposed to [[%s]]: %s, ceiling %s", x.To, strings.Join(x.Offer.Recommended, ", "), x.Offer.Ceiling)
 	case *registry.ChangeRequest:
 		return fmt.Sprintf("change requested of [[%s]], because %s", x.To, x.Found)
+	case *registry.OwnerLink:
+		return fmt.Sprintf("a link to decide with was made for [[%s]]; it works until %s", x.To, x.Link.Expires.UTC().Format("2 January 2006"))
+	case *registry.Reply:
+		return fmt.Sprintf("[[%s]] replied to %s: %s", x.By, x.Question, x.Says)
 	case *registry.Decision:
 		return b.tellDecision(x)
 	case *registry.Work:

@@ -27,7 +27,7 @@ type ViewTx = interface {
 
 // ViewVersion is the version of the derived data. Raise it when the code below
 // derives something else; every registry then rebuilds at its next start.
-const ViewVersion = 1
+const ViewVersion = 3
 
 // The key families of the views.
 const (
@@ -103,9 +103,6 @@ func (w *Workshop) refresh(ctx context.Context) error {
 	return w.catchUp(ctx, nil)
 }
 
-// catchUpStep is how many machines are written to the views at once.
-const catchUpStep = 200
-
 // catchUp brings the views up to the ledger. Whoever is overtaken on the way
 // begins again from where the other has brought them.
 func (w *Workshop) catchUp(ctx context.Context, progress func(done int)) error {
@@ -141,21 +138,11 @@ func (w *Workshop) catchUpOnce(ctx context.Context, progress func(done int)) err
 	// Until the last step the checkpoint stays, so a stop in between costs
 	// only the work done.
 	for done := 0; done < len(order); {
-		step := order[done:min(done+catchUpStep, len(order))]
-		at := from
-		if done += len(step); done == len(order) {
-			at = end
-		}
-		if err := w.Views.Update(ctx, at, func(tx ViewTx) error {
-			for _, machine := range step {
-				if err := w.derive(ctx, tx, machine); err != nil {
-					return err
-				}
-			}
-			return nil
-		}); err != nil {
+		n, err := w.deriveSome(ctx, order[done:], from, end)
+		if err != nil {
 			return err
 		}
+		done += n
 		if progress != nil {
 			progress(done)
 		}
@@ -169,11 +156,21 @@ func (w *Workshop) derive(ctx context.Context, tx ViewTx, machine string) error 
 	if err != nil {
 		return err
 	}
+	s, ok, err := summarize(tx, d)
+	if err != nil || !ok {
+		return err
+	}
+	return w.index(tx, d, s)
+}
+
+// summarize writes what a list shows of one machine, and where its links lead;
+// false for a machine that nothing is known of yet.
+func summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
 	m, ok := d.MachineRecord()
 	if !ok {
-		return nil
+		return Summary{}, false, nil
 	}
-	s := Summary{ID: machine, Name: m.Name(), Make: m.Make, Model: m.Model, Year: m.Year, Invented: m.Invented,
+	s := Summary{ID: d.ID, Name: m.Name(), Make: m.Make, Model: m.Model, Year: m.Year, Invented: m.Invented,
 		Phase: PhaseOf(d), Version: d.Version()}
 	for _, e := range d.Entries() {
 		s.Recorded = e.Recorded
@@ -183,11 +180,14 @@ func (w *Workshop) derive(ctx context.Context, tx ViewTx, machine string) error 
 			link = b.Link
 		case *registry.ChangeRequest:
 			link = b.Link
+		case *registry.OwnerLink:
+			tx.Put(viewLink+b.Link.TokenHash, []byte(d.ID))
+			continue
 		default:
 			continue
 		}
 		if link != nil {
-			tx.Put(viewLink+link.TokenHash, []byte(machine))
+			tx.Put(viewLink+link.TokenHash, []byte(d.ID))
 		}
 		if _, answered := d.Answer(e.RecordID()); e.Live() && !answered {
 			s.Waiting++
@@ -195,10 +195,10 @@ func (w *Workshop) derive(ctx context.Context, tx ViewTx, machine string) error 
 	}
 	value, err := json.Marshal(s)
 	if err != nil {
-		return err
+		return s, false, err
 	}
-	tx.Put(viewMachine+machine, value)
-	return nil
+	tx.Put(viewMachine+d.ID, value)
+	return s, true, nil
 }
 
 // PhaseOf says how far the job has come, in words: taken in, surveying,

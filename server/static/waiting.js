@@ -54,7 +54,7 @@ function article(entry, isHeld, courier, redraw) {
   const acts = state === "waiting" ? [[say("retry"), () => courier.send({ wait: true }), "send"]] : [];
   if (state !== "refused") acts.push([say("remove1"), () => sure(out, entry, courier, redraw)]);
   else acts.push([say("compare"), () => compare(out, entry, courier, redraw), "send"], [say("edit"), entry.page.split("#")[0] + "#waiting=" + entry.seq], [say("theirs"), () => sure(out, entry, courier, redraw)]);
-  out.append(courier.buttons(acts), element("div", { class: "both" }));
+  out.append(courier.buttons(acts), element("div", { class: "beside" }));
   return out;
 }
 
@@ -89,7 +89,7 @@ function sure(out, entry, courier, redraw) {
 
 // compare lays the entry beside the same form as the registry fills it in now.
 async function compare(out, entry, courier) {
-  const both = out.querySelector(".both");
+  const both = out.querySelector(".beside");
   let form;
   try {
     const response = await fetch(entry.page, { cache: "no-store" });

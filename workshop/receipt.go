@@ -1,0 +1,104 @@
+package workshop
+
+import (
+	"context"
+
+	"example.org/asfound/registry"
+)
+
+// OwnerReceipt is what the owner gets for an answer: what was decided on what,
+// when, by which means, and what follows. Page and print are made of it alike.
+type OwnerReceipt struct {
+	Machine MachineReport `json:"machine"`
+	Offer   string        `json:"offer"`
+	Kind    registry.Kind `json:"kind"`
+	By      string        `json:"by"`  // who asked
+	Who     string        `json:"who"` // who answered
+	Answer  AnswerReport  `json:"answer"`
+	Says    string        `json:"says"`  // the answer as a sentence
+	Means   string        `json:"means"` // how it reached the workshop
+	// Digest covers what was shown, to the last figure.
+	Digest string `json:"digest"`
+	// Event, Version and Hash are where the answer stands in the record.
+	Event   string `json:"event"`
+	Version uint64 `json:"version"`
+	Hash    string `json:"hash"`
+	// Chosen are the options that an approval covers, and Ceiling what they may
+	// cost in all; empty without one.
+	Chosen  []OptionReport `json:"chosen,omitempty"`
+	Ceiling string         `json:"ceiling,omitempty"`
+	Next    []string       `json:"next"`
+}
+
+// AnswerWords are the owner's answers as sentences.
+var AnswerWords = map[string]string{
+	"approve":                 "Go ahead",
+	"approve-with-conditions": "Go ahead, if my conditions are kept",
+	"refuse":                  "Do not do it",
+	"ask":                     "Answer my question first",
+	"defer":                   "Not now",
+	"take-back":               "An earlier answer no longer stands",
+}
+
+// Receipt is that of the standing answer to an offer. CodeNotFound without one.
+func (w *Workshop) Receipt(ctx context.Context, machine, offer string) (*OwnerReceipt, error) {
+	d, err := w.Load(ctx, machine, At{})
+	if err != nil {
+		return nil, err
+	}
+	e, ok := d.Entry(offer)
+	if ok {
+		if a, _, isOffer := w.questionOf(d, e); isOffer && a.Answered {
+			return w.ReceiptOf(a), nil
+		}
+	}
+	return nil, registry.Refuse(registry.CodeNotFound, "Show the machine to see its offers and their answers.", "There is no answer to an offer %q", offer)
+}
+
+// ReceiptOf is the receipt of a question that was answered.
+func (w *Workshop) ReceiptOf(a Asked) *OwnerReceipt {
+	m, _ := a.Dossier.MachineRecord()
+	b := builder{seen: &seen{w: w, d: a.Dossier}, reader: NewReader(a.Dossier, false), r: &Report{}}
+	offer := b.offer(a.Entry)
+	out := &OwnerReceipt{Machine: machineReport(a.Dossier.ID, m, true), Offer: offer.ID, Kind: offer.Kind, By: offer.By,
+		Who: b.person(a.Answer.Record.Person), Says: AnswerWords[a.Answer.Record.Answer], Digest: a.Answer.Record.Digest,
+		Event: a.Answer.ID, Version: a.Answer.Version, Hash: a.Answer.Hash}
+	for _, x := range offer.Answers {
+		if x.ID == a.Answer.RecordID() {
+			out.Answer = x
+		}
+	}
+	for _, t := range registry.Channels() {
+		if t.ID == out.Answer.Channel {
+			out.Means = t.Meaning
+		}
+	}
+	if a.Answer.Record.Approves() {
+		out.Ceiling = a.Offer.Ceiling.String()
+		for _, o := range offer.Options {
+			for _, id := range a.Answer.Record.Options {
+				if o.ID == id {
+					out.Chosen = append(out.Chosen, o)
+				}
+			}
+		}
+	}
+	out.Next = nextAfter(out)
+	return out
+}
+
+// nextAfter says what follows from an answer.
+func nextAfter(r *OwnerReceipt) []string {
+	switch r.Answer.Answer {
+	case "ask":
+		return []string{"Your question stands in the record of the machine. The reply appears at the same link, and nothing is done before you decide."}
+	case "defer":
+		return []string{"Nothing is done before you decide. You can come back by the same link while the question stands."}
+	}
+	back := "To take your answer back, tell " + r.By + ". That is recorded too; what was done until then stays on record."
+	if len(r.Chosen) == 0 {
+		return []string{"The workshop will not do this. Your answer is kept for ever with the record of the machine.", back}
+	}
+	return []string{"The workshop may begin with this, and with nothing else.",
+		"You are asked again by the same link before anything else is done or more than " + r.Ceiling + " is spent.", back}
+}
