@@ -66,7 +66,7 @@ async function show() {
 
 // progress is told in steps of ten per cent: it is read out too.
 function progress(i, n, part) {
-  bar.className = "courier on";
+  bar.classList.add("on");
   speak(say("sending", i, n, 10 * Math.floor(part * 10)));
 }
 
@@ -151,11 +151,11 @@ async function keepForm(form, submitter) {
   }
   if (form.dataset.next && entry.copied && submitter?.value !== "stay") return location.assign(form.dataset.next);
   last = say("stored", entry.title);
-  form.reset();
-  delete form.dataset.replaces;
   await show();
   announce();
   if (navigator.onLine) again = setTimeout(() => send(), answer.later ? againMs : 0);
+  delete form.dataset.replaces;
+  form.reset(); // last: an empty form takes the next entry
 }
 
 // fillIn shows an entry that waits in the form that it came from.
