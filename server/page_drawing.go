@@ -98,7 +98,7 @@ func pageDrawing(s *Server, r *http.Request) (answer, error) {
 		return nil, err
 	}
 	layout, as := layoutOf(report, chosen)
-	page := DrawingPage{Base: s.basis(report, "", "The machine drawn"), Report: report, Drawing: drawMachine(report.Machine.ID, layout, shading)}
+	page := DrawingPage{Base: s.basis(report, "drawing", "The machine drawn"), Report: report, Drawing: drawMachine(report.Machine.ID, layout, shading)}
 	page.Drawing.As = as
 	page.turns(r.URL.Path, q, show, layout.Side)
 	page.Form = drawingForm(report, layout, shading)

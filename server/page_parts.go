@@ -90,7 +90,7 @@ func (s *Server) partsPage(r *http.Request, report *workshop.Report) (PartsPage,
 	if err != nil {
 		return PartsPage{}, err
 	}
-	return PartsPage{Base: s.basis(report, "options", "What must be in hand"), Report: report, Parts: parts, Names: namesOf(report),
+	return PartsPage{Base: s.basis(report, "parts", "What must be in hand"), Report: report, Parts: parts, Names: namesOf(report),
 		Log: searchForm(report), Stock: stockForm(report), Buy: buyForm(report, parts)}, nil
 }
 

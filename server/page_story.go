@@ -139,7 +139,7 @@ func pageStory(s *Server, r *http.Request) (answer, error) {
 }
 
 func (s *Server) storyPage(report *workshop.Report) StoryPage {
-	page := StoryPage{Base: s.basis(report, "", "The story of this machine, for whoever doubts it"), Report: report, Names: namesOf(report),
+	page := StoryPage{Base: s.basis(report, "story", "The story of this machine, for whoever doubts it"), Report: report, Names: namesOf(report),
 		Clocks: drawClocks(report), Key: s.PublicKey, Fingerprint: s.KeyFingerprint}
 	report.Indices.Each(func(name string, x *workshop.IndexReport) {
 		scale := StoryScale{Scale: drawIndex(name, x), Refused: x.Refused}

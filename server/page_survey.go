@@ -66,7 +66,7 @@ func (s *Server) surveyBasis(r *http.Request, title string) (*workshop.Report, *
 	if err != nil {
 		return nil, nil, Base{}, err
 	}
-	b := s.basis(report, "", title)
+	b := s.basis(report, "survey", title)
 	b.Crumbs = []Crumb{{report.Machine.Name, "/machines/" + report.Machine.ID}}
 	return report, way, b, nil
 }

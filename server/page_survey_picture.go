@@ -50,7 +50,7 @@ func (s *Server) listedPage(r *http.Request, by string) (*ListedPage, *workshop.
 		Pictures: Field{Name: "pictures", Label: "Or choose pictures", Kind: "file", Accept: pictureTypes, Multiple: true, Pointers: []string{"/pictures"},
 			Hint: "JPEG, PNG or WebP, up to " + bytesWords(workshop.MaxPhotoBytes) + " each."},
 		Scale: Field{Name: "scale", Label: "What gives the size", Kind: "short", Hint: "Such as “100 mm bar”. May stay empty.", Pointers: []string{"/scale"}}}
-	page.Title = page.Picture.Title
+	page.Title = "Picture " + itoa(n) + ": " + page.Picture.Title
 	page.Crumbs = []Crumb{{"As-found survey", page.At + page.By}}
 	page.Skip = nextPicture(page.At, way, n, page.By)
 	if page.By != "" {
