@@ -64,6 +64,9 @@ func (m *remembered) do(key, body string, fn func() (answer, error)) (answer, er
 			return nil, registry.Refuse(codeKeyReused, "", "The key was used for a request with another body")
 		}
 		<-old.done
+		if old.err != nil && rowOf(codeOf(old.err)).status >= 500 {
+			return m.do(key, body, fn) // whoever asked first may have left in the middle
+		}
 		return old.answer, old.err
 	}
 	mine := &rememberedAnswer{body: body, until: m.now().Add(rememberFor), done: make(chan struct{}),

@@ -1,12 +1,14 @@
 package server
 
 import (
+	"context"
 	"encoding/json"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -95,4 +97,26 @@ func TestTheKeepListNamesWhereWorkIsRecorded(t *testing.T) {
 		require.Equal(t, http.StatusOK, b.get(at).Code, at)
 		require.NotContains(t, at, "/o/")
 	}
+}
+
+// TestWhoAsksSecondTriesItself when the first left in the middle: a page that
+// was sending is closed, and the next page sends the same again at once.
+func TestWhoAsksSecondTriesItself(t *testing.T) {
+	m := newRemembered(func() time.Time { return begin })
+	began, leave, second := make(chan struct{}), make(chan struct{}), make(chan answer)
+	go m.do("k", "body", func() (answer, error) {
+		close(began)
+		<-leave
+		return nil, context.Canceled
+	})
+	<-began
+	go func() {
+		a, err := m.do("k", "body", func() (answer, error) { return seeOther("/recorded"), nil })
+		if err != nil {
+			t.Error(err)
+		}
+		second <- a
+	}()
+	close(leave)
+	require.Equal(t, seeOther("/recorded"), <-second)
 }
