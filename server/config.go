@@ -8,9 +8,11 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"maps"
 	"net/http"
 	"net/netip"
 	"net/url"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -166,7 +168,9 @@ func newServer(c Config) (*Server, error) {
 func buildOf(c Config) (string, error) {
 	sum := sha256.New()
 	fmt.Fprintln(sum, c.Version, c.Workshop.Catalog.Identity(), c.Everyone)
-	sum.Write(stylesheet)
+	for _, name := range slices.Sorted(maps.Keys(assets())) {
+		fmt.Fprintln(sum, name, assets()[name].hash)
+	}
 	files, err := templateFiles.ReadDir("templates")
 	if err != nil {
 		return "", err

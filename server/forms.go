@@ -26,6 +26,12 @@ type Form struct {
 	Key     string
 	Version string
 	Hidden  []Hidden
+	// Keep names the form to the script that keeps it on the phone while there is
+	// no signal, "" for one that is only sent at once. Thing is what the form is
+	// about: what waits behind a refused form about the same thing waits too.
+	Keep, Thing string
+	// Page is where the form is opened, when that is not where it was shown.
+	Page string
 	// Cautions belong to the step that the form records.
 	Cautions []workshop.CautionReport
 }

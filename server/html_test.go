@@ -47,12 +47,17 @@ func (p parsed) one(name string, attrs ...string) *html.Node {
 }
 
 func attr(n *html.Node, name string) string {
+	v, _ := attrOf(n, name)
+	return v
+}
+
+func attrOf(n *html.Node, name string) (value string, ok bool) {
 	for _, a := range n.Attr {
 		if a.Key == name {
-			return a.Val
+			return a.Val, true
 		}
 	}
-	return ""
+	return "", false
 }
 
 // title is the page's own, not that of a drawing.
@@ -89,7 +94,11 @@ func (p parsed) landmarks() {
 	p.one("header")
 	p.one("footer")
 	require.Len(p.t, p.all("h1"), 1)
-	require.Empty(p.t, p.all("script"))
+	for _, script := range p.all("script") {
+		require.NotEmpty(p.t, attr(script, "src"), "inline scripts are refused by the browser")
+		_, deferred := attrOf(script, "defer")
+		require.True(p.t, deferred || attr(script, "type") == "module", "it runs when the page is there")
+	}
 	require.Empty(p.t, p.all("style"))
 	ids, styled := map[string]bool{}, 0
 	for n := range p.root.Descendants() {

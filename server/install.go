@@ -66,7 +66,7 @@ func NewInstall(in Install, version string) (http.Handler, error) {
 	})
 	file("/asfound.crt", authorityMedia, in.Root)
 	file("/asfound.pem", "application/x-pem-file", pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: in.Root}))
-	file("/static/asfound.css", "text/css; charset=utf-8", stylesheet)
+	file("/static/asfound.css", "text/css; charset=utf-8", assets()["asfound.css"].body)
 	m.Handle("GET /", http.RedirectHandler("/", http.StatusSeeOther))
 	m.HandleFunc("/", func(w http.ResponseWriter, _ *http.Request) {
 		http.Error(w, "Nothing is taken in without encryption. Begin at "+in.Addresses[0]+"/ instead.", http.StatusForbidden)

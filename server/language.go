@@ -73,6 +73,7 @@ func funcsIn(l *language.Language) template.FuncMap {
 	out := template.FuncMap{
 		"lang":      func() string { return l.Tag },
 		"languages": language.All,
+		"wordsjs":   func() (string, error) { return assetAddress(wordsName(l)) },
 		"say":       func(v any) any { return sayIn(l, v) },
 		"typed":     func(v any) any { return v },
 	}

@@ -93,8 +93,9 @@ func (s *Server) observe(next http.Handler) http.Handler {
 	})
 }
 
-// pageCSP allows our own stylesheet, pictures and forms, and nothing else.
-const pageCSP = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+// pageCSP allows our own stylesheet, scripts, pictures and forms, and nothing
+// else. A picture that waits on the phone has an address under blob.
+const pageCSP = "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; worker-src 'self'; manifest-src 'self'; img-src 'self' blob:; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
 
 // secure sets the headers that every answer carries.
 func secure(next http.Handler) http.Handler {

@@ -87,6 +87,21 @@ type FastenerRow struct {
 	Hole, X, Y, Length, Head, Washer, Thread, Hand, Felt, Comment string
 }
 
+// BlankRow is a row of the form, or the one from which a script makes others.
+type BlankRow struct {
+	FastenerRow
+	Blank bool
+}
+
+// WithBlank gives the rows, and after them the blank one.
+func (p FastenersPage) WithBlank() []BlankRow {
+	var out []BlankRow
+	for _, r := range p.Rows {
+		out = append(out, BlankRow{r, false})
+	}
+	return append(out, BlankRow{FastenerRow{N: len(p.Rows)}, true})
+}
+
 // maxHoles is how many holes a map may have.
 const maxHoles = 60
 
@@ -157,7 +172,7 @@ func (s *Server) redraw(page *FastenersPage, report *workshop.Report) {
 	page.Drawing = drawMap(report.Machine.ID, workshop.CardMap{ID: "as typed", Fasteners: m}, photo)
 	page.Tapped = page.Drawing.Source
 	if page.Tapped == "" {
-		page.Tapped = "/static/outline.svg"
+		page.Tapped, _ = assetAddress("outline.svg")
 	}
 }
 

@@ -2,42 +2,11 @@ package server
 
 import (
 	"context"
-	"crypto/sha256"
-	_ "embed"
-	"encoding/hex"
 	"io"
 	"net/http"
 
 	"example.org/asfound/registry"
 )
-
-func pageStyle(_ *Server, r *http.Request) (answer, error) {
-	tag := styleTag()
-	if hasTag(r, tag) {
-		return notModified(tag), nil
-	}
-	return bytesAnswer{mediaType: "text/css; charset=utf-8", body: stylesheet, etag: tag}, nil
-}
-
-//go:embed static/icon.svg
-var icon []byte
-
-func pageIcon(*Server, *http.Request) (answer, error) {
-	return bytesAnswer{mediaType: "image/svg+xml", body: icon, etag: `"1"`}, nil
-}
-
-//go:embed static/outline.svg
-var outline []byte
-
-// pageOutline is the blank on which fasteners are mapped without a picture.
-func pageOutline(*Server, *http.Request) (answer, error) {
-	return bytesAnswer{mediaType: "image/svg+xml", body: outline, etag: `"1"`}, nil
-}
-
-func styleTag() string {
-	sum := sha256.Sum256(stylesheet)
-	return `"` + hex.EncodeToString(sum[:8]) + `"`
-}
 
 func pageRobots(*Server, *http.Request) (answer, error) {
 	return bytesAnswer{mediaType: "text/plain; charset=utf-8", body: []byte("User-agent: *\nDisallow: /\n")}, nil

@@ -88,7 +88,7 @@ const photoTotal = workshop.MaxPhotoBytes*2 + 1<<20
 
 // photoForm asks for pictures.
 func photoForm(report *workshop.Report) Form {
-	return Form{Action: "/machines/" + report.Machine.ID + "/photos", Button: "Keep these pictures", Kind: "multipart", Key: newKey(), Parts: []FormPart{{Fields: []Field{
+	return Form{Action: "/machines/" + report.Machine.ID + "/photos", Button: "Keep these pictures", Kind: "multipart", Keep: "photos", Key: newKey(), Parts: []FormPart{{Fields: []Field{
 		{Name: "photos", Label: "Pictures", Kind: "file", Accept: "image/jpeg,image/png,image/webp", Multiple: true, Hint: "JPEG, PNG or WebP, up to " + bytesWords(workshop.MaxPhotoBytes) + " each. The original is kept as it is; what is shown has no place and no camera in it."},
 		{Name: "shows", Label: "What they show", Kind: "radios", Choices: choices(registry.Shown()), Pointers: []string{"/shows"}},
 		{Name: "components", Label: "Components", Kind: "area", Hint: "One a line: code, name or id. May stay empty.", Pointers: []string{"/components"}},

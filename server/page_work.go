@@ -67,10 +67,11 @@ var validField = Field{Name: "valid", Label: "When", Kind: "short", Hint: "A day
 
 // workForm asks what was done. With an option it offers that option's changes.
 func workForm(report *workshop.Report, option *workshop.OptionReport) Form {
-	form := Form{Action: "/machines/" + report.Machine.ID + "/work/entry", Button: "Record this work", Key: newKey()}
+	form := Form{Action: "/machines/" + report.Machine.ID + "/work/entry", Button: "Record this work", Keep: "work", Key: newKey()}
 	what := FormPart{Title: "What was done"}
 	if option != nil {
 		form.Hidden = append(form.Hidden, Hidden{"option", option.ID})
+		form.Thing, form.Page = option.ID, form.Action+"?option="+option.ID
 		form.Cautions = option.Cautions
 		form.Intro = "For the option “" + option.Title + "”. "
 		if option.Standing == "approved" {

@@ -16,14 +16,11 @@ import (
 //go:embed templates/*.html
 var templateFiles embed.FS
 
-//go:embed static/asfound.css
-var stylesheet []byte
-
 // pageSet holds one parsed template for each page.
 type pageSet map[string]*template.Template
 
 // sharedTemplates are parsed into every page.
-var sharedTemplates = []string{"templates/layout.html", "templates/form.html", "templates/parts.html", "templates/survey-parts.html", "templates/side.html", "templates/owner-parts.html", "templates/sum.html"}
+var sharedTemplates = []string{"templates/layout.html", "templates/courier.html", "templates/form.html", "templates/parts.html", "templates/survey-parts.html", "templates/side.html", "templates/owner-parts.html", "templates/sum.html"}
 
 // parsePages parses every page of the program with its texts in a language.
 func parsePages(l *language.Language) (pageSet, error) {

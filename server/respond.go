@@ -159,8 +159,17 @@ func setFileHeaders(h http.Header, mediaType, attachment string) {
 type seeOther string
 
 func (a seeOther) write(_ *Server, w http.ResponseWriter, r *http.Request) error {
+	if isCourier(r) {
+		return jsonAnswer{status: http.StatusCreated, value: Recorded{To: string(a)}}.write(nil, w, r)
+	}
 	http.Redirect(w, r, string(a), http.StatusSeeOther)
 	return nil
+}
+
+// Recorded is the yes that a script waits for before it lets go of a form: To is
+// the page to go on with.
+type Recorded struct {
+	To string `json:"to"`
 }
 
 // notModified says that the asker has it already.

@@ -73,6 +73,9 @@ func routes() []route {
 	upload := func(pattern string, limit int64, do handler) route {
 		return route{method: http.MethodPost, pattern: pattern, do: do, takes: multipartType, limit: limit}
 	}
+	// What a phone may keep and send again is done once a key. Its handler finds
+	// the form parsed.
+	again := func(rt route) route { rt.once = true; return rt }
 	get := func(pattern string, do handler, op operation) route {
 		return route{method: http.MethodGet, pattern: "/api/v1" + pattern, do: do, api: &op}
 	}
@@ -108,10 +111,10 @@ func routes() []route {
 		page("/machines/{id}/components/{component}/test", pageTestWorth),
 		page("/machines/{id}/survey", pageSurvey),
 		page("/machines/{id}/survey/pictures/{n}", pageSurveyPicture),
-		upload("/machines/{id}/survey/pictures/{n}", surveyUpload, pageSurveyPicturePost),
+		again(upload("/machines/{id}/survey/pictures/{n}", surveyUpload, pageSurveyPicturePost)),
 		form("/machines/{id}/survey/undo", pageSurveyUndo),
 		page("/machines/{id}/survey/{component}", pageSurveyStop),
-		upload("/machines/{id}/survey/{component}", surveyUpload, pageSurveyStopPost),
+		again(upload("/machines/{id}/survey/{component}", surveyUpload, pageSurveyStopPost)),
 		page("/machines/{id}/seal", pageSealForm),
 		form("/machines/{id}/seal", pageSealPost),
 		page("/machines/{id}/options", pageOptions),
@@ -167,9 +170,10 @@ func routes() []route {
 		page("/machines/{id}/record", pageRecordForm),
 		form("/machines/{id}/record", pageRecordPost),
 		page("/machines/{id}/photos", pagePhotoForm),
-		upload("/machines/{id}/photos", photoTotal, pagePhotoPost),
+		again(upload("/machines/{id}/photos", photoTotal, pagePhotoPost)),
 		page("/machines/{id}/photos/{digest}", pagePhoto),
 		page("/machines/{id}/dossier.pdf", downloadPDF),
+		page("/machines/{id}/keep.json", pageKeep),
 		page("/machines/{id}/bundle.zip", downloadZip),
 
 		page("/find", pageFind),
@@ -197,9 +201,10 @@ func routes() []route {
 		page("/o/{token}/q/{offer}/receipt.pdf", downloadReceipt),
 		page("/o/{token}/q/{offer}/sums/{sum}", downloadOwnerSum),
 
-		page("/static/asfound.css", pageStyle),
-		page("/static/icon.svg", pageIcon),
-		page("/static/outline.svg", pageOutline),
+		page("/static/{asset}", pageAsset),
+		page("/worker.js", pageWorker),
+		page("/waiting", pageWaiting),
+		page("/offline", pageOffline),
 		page("/robots.txt", pageRobots),
 		page("/healthz", pageHealthy),
 		page("/readyz", pageReady),
@@ -257,7 +262,7 @@ func routes() []route {
 		post("/machines/{id}/proposals", apiPropose, operation{id: "propose", tag: "acts", summary: "Put options to the owner. The answer tells the link, once.",
 			needsVersion: true, body: typeOf[ProposeRequest](), example: exampleProposal, answers: typeOf[ProposedAnswer](), status: 201, tagged: true,
 			problems: []registry.Code{registry.CodeInvalid, registry.CodeNotFound, registry.CodeConflict, codeStale, codeNeedsVersion}}),
-		{method: http.MethodPost, pattern: "/api/v1/machines/{id}/photos", do: apiPhotoPost, takes: multipartType, limit: workshop.MaxPhotoBytes + 1<<20,
+		{method: http.MethodPost, pattern: "/api/v1/machines/{id}/photos", do: apiPhotoPost, takes: multipartType, limit: workshop.MaxPhotoBytes + 1<<20, once: true,
 			api: &operation{id: "addPhoto", tag: "acts", summary: "Keep a picture: the part \"file\" holds its bytes, the part \"photo\" what it shows, as JSON.", takesKey: true,
 				bodySchema: map[string]any{"type": "object", "required": []string{"file", "photo"}, "properties": map[string]any{
 					"file": map[string]any{"type": "string", "format": "binary"}, "photo": map[string]any{"$ref": "#/components/schemas/PhotoRequest"}}},

@@ -15,6 +15,7 @@ import (
 
 // templateFuncs are the ways in which figures and words are written.
 var templateFuncs = template.FuncMap{
+	"asset":      assetAddress,
 	"percent":    percentWords,
 	"points":     pointsWords,
 	"planpoints": planPoints,

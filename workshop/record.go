@@ -61,7 +61,7 @@ func (w *Workshop) Record(ctx context.Context, req Request, bodies ...registry.B
 		var refusal *registry.Error
 		if given && errors.As(err, &refusal) {
 			// Once recorded, a request no longer fits the record that it made.
-			if before, ok, readErr := w.recordedBefore(ctx, req); readErr != nil || ok {
+			if before, ok, readErr := w.Recorded(ctx, req.Machine, req.Key); readErr != nil || ok {
 				return before, readErr
 			}
 		}
@@ -69,13 +69,13 @@ func (w *Workshop) Record(ctx context.Context, req Request, bodies ...registry.B
 	}
 }
 
-// recordedBefore looks for the commit that a key made.
-func (w *Workshop) recordedBefore(ctx context.Context, req Request) (receipt Receipt, found bool, err error) {
-	id := commitID(req.Machine, req.Key)
-	err = w.Ledger.Read(ctx, req.Machine, 0, func(r registry.Record) error {
+// Recorded looks for what a key has recorded on a machine, however long ago.
+func (w *Workshop) Recorded(ctx context.Context, machine, key string) (receipt Receipt, found bool, err error) {
+	id := commitID(machine, key)
+	err = w.Ledger.Read(ctx, machine, 0, func(r registry.Record) error {
 		if r.ID == id {
 			found = true
-			receipt = Receipt{Machine: req.Machine, Version: r.First + uint64(len(r.Events)) - 1, Repeated: true}
+			receipt = Receipt{Machine: machine, Version: r.First + uint64(len(r.Events)) - 1, Repeated: true}
 		}
 		return nil
 	})
