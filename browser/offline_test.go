@@ -364,7 +364,7 @@ func quarrel(t *testing.T) (context.Context, *site, *line) {
 	return ctx, s, l
 }
 
-func press(t *testing.T, ctx context.Context, text string) {
+func push(t *testing.T, ctx context.Context, text string) {
 	t.Helper()
 	until(t, ctx, fmt.Sprintf(`(() => { const b = Array.from(document.querySelectorAll('main button, main .button')).find(b => b.textContent === %q); b?.click(); return b; })()`, text))
 }
@@ -377,7 +377,7 @@ func TestAQuarrelIsShownAndSettled(t *testing.T) {
 	assert.Contains(t, joined, "Hole 1, Length, mm differs4244")
 	assert.Contains(t, joined, "Hole 1, Head differshexagonslotted")
 	assert.NotContains(t, joined, "From left", "what agrees is not marked")
-	press(t, ctx, "Send mine as a correction")
+	push(t, ctx, "Send mine as a correction")
 	until(t, ctx, "document.querySelectorAll('.entry').length === 1")
 	text := events(t, s, "drover")
 	assert.Equal(t, 1, strings.Count(text, `"supersedes":"their-map"`), "mine corrects theirs, which stays on record")
@@ -389,11 +389,11 @@ func TestAQuarrelIsShownAndSettled(t *testing.T) {
 func TestAQuarrelIsGivenUp(t *testing.T) {
 	ctx, s, _ := quarrel(t)
 	version := record(t, s, "drover").Version
-	press(t, ctx, "Keep theirs and delete mine")
-	press(t, ctx, "No, leave it")
+	push(t, ctx, "Keep theirs and delete mine")
+	push(t, ctx, "No, leave it")
 	until(t, ctx, "document.querySelectorAll('.entry').length === 2 && !document.querySelector('.caution.stop')")
-	press(t, ctx, "Keep theirs and delete mine")
-	press(t, ctx, "Yes, delete it")
+	push(t, ctx, "Keep theirs and delete mine")
+	push(t, ctx, "Yes, delete it")
 	until(t, ctx, "document.querySelectorAll('.entry').length === 1")
 	assert.Equal(t, version, record(t, s, "drover").Version)
 }
@@ -401,7 +401,7 @@ func TestAQuarrelIsGivenUp(t *testing.T) {
 // TestAQuarrelIsMended in the form that it came from.
 func TestAQuarrelIsMended(t *testing.T) {
 	ctx, s, l := quarrel(t)
-	press(t, ctx, "Edit mine")
+	push(t, ctx, "Edit mine")
 	until(t, ctx, "document.body.textContent.includes('This form is filled in')")
 	assert.Equal(t, "42", ask[string](t, ctx, "document.getElementById('f-length-0').value"))
 	assert.Equal(t, "their-map", ask[string](t, ctx, "document.querySelector('[name=replaces]').value"))
@@ -443,7 +443,7 @@ func TestKeptPagesOpenWithNoSignal(t *testing.T) {
 	s := serve(t, demoRegistry(t))
 	l := lay(t, s)
 	ready(t, ctx, l.url+"/machines/drover/work")
-	press(t, ctx, "Keep on this phone")
+	push(t, ctx, "Keep on this phone")
 	until(t, ctx, "document.querySelector('.keepable .hint').textContent.startsWith('Kept on this phone at ')")
 	l.set(func(l *line) { l.dead = true })
 	do(t, ctx, chromedp.Navigate(l.url+"/machines/drover/work?recorded=e1"))
@@ -460,7 +460,7 @@ func TestKeptPagesOpenWithNoSignal(t *testing.T) {
 	do(t, ctx, chromedp.Navigate(l.url+"/waiting"))
 	saysSoon(t, ctx, "2 entries were sent and recorded")
 	assert.Equal(t, 2, strings.Count(events(t, s, "drover"), "from a kept page, "))
-	press(t, ctx, "Remove from this phone")
+	push(t, ctx, "Remove from this phone")
 	until(t, ctx, "document.getElementById('kept').textContent.includes('No machine is kept')")
 
 	held := ask[[]string](t, ctx, `caches.keys().then(async names => { const out = [];
@@ -478,7 +478,7 @@ func TestTheSurveyGoesOnWithNoSignal(t *testing.T) {
 	l := lay(t, s)
 	at := "/machines/" + noPapers + "/survey"
 	ready(t, ctx, l.url+at)
-	press(t, ctx, "Keep on this phone")
+	push(t, ctx, "Keep on this phone")
 	until(t, ctx, "document.querySelector('.keepable .hint').textContent.startsWith('Kept on this phone at ')")
 	l.set(func(l *line) { l.dead = true })
 	do(t, ctx, chromedp.Navigate(l.url+at+"/fuel.tank?by=mechanic"))
