@@ -134,7 +134,7 @@ var labels = []string{"Label", "Title", "Button", "Intro", "Hint", "Name", "Unit
 var silent = []string{"Errorf", "New", "panic", "Error", "Info", "Warn", "Debug", "Log", "Fprintln", "Fprintf", "MustCompile", "Get", "Set", "HasPrefix", "HasSuffix",
 	"TrimPrefix", "TrimSuffix", "Cut", "Replace", "NewReplacer", "Contains", "Index", "Split", "Join", "Trim", "ReplaceAll", "Parse", "Format", "WriteString", "ContainsAny"}
 
-var verb = regexp.MustCompile(`%[-+# 0]*\d*(?:\.\d+)?(?:\[\d+\])?[a-zA-Z]`)
+var verb = regexp.MustCompile(`%[-+#0]*\d*(?:\.\d+)?(?:\[\d+\])?[a-zA-Z]`)
 
 func goTexts(t *testing.T, dir string, into map[string]bool) {
 	files, err := filepath.Glob(dir + "/*.go")
@@ -248,6 +248,8 @@ func calls(e ast.Expr) []ast.Node {
 
 // unverbed writes the verbs of a format as places.
 func unverbed(s string, n *int) string {
+	const percent = "\x00"
+	s = strings.ReplaceAll(s, "%%", percent)
 	s = verb.ReplaceAllStringFunc(s, func(v string) string {
 		*n++
 		place := "{" + strconv.Itoa(*n) + "}"
@@ -256,7 +258,7 @@ func unverbed(s string, n *int) string {
 		}
 		return place
 	})
-	return strings.ReplaceAll(s, "%%", "%")
+	return strings.ReplaceAll(s, percent, "%")
 }
 
 // notProse is what looks like code, a path or a pattern.

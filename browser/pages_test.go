@@ -24,6 +24,11 @@ import (
 // alike.
 func crawl(t *testing.T, base, start string) []string {
 	t.Helper()
+	return crawlWith(t, http.DefaultClient, base, start)
+}
+
+func crawlWith(t *testing.T, client *http.Client, base, start string) []string {
+	t.Helper()
 	seen, shapes, found := map[string]bool{}, map[string]int{}, []string(nil)
 	for queue := []string{start}; len(queue) > 0; {
 		path := queue[0]
@@ -32,7 +37,7 @@ func crawl(t *testing.T, base, start string) []string {
 			continue
 		}
 		seen[path] = true
-		answer, err := http.Get(base + path)
+		answer, err := client.Get(base + path)
 		require.NoError(t, err)
 		body, err := io.ReadAll(answer.Body)
 		answer.Body.Close()

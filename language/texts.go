@@ -35,7 +35,13 @@ type pattern struct {
 	match *regexp.Regexp
 	fixed string // the longest part that does not change
 	said  string
+	// weak says that so little is fixed that the text could be anybody's: then
+	// all that is filled in must be known too.
+	weak bool
 }
+
+// enough is how many letters must be fixed for a text to be known by them.
+const enough = 7
 
 var place = regexp.MustCompile(`\{\d+\}`)
 
@@ -65,9 +71,10 @@ func (t *texts) add(english, said string) {
 	}
 	var expr strings.Builder
 	expr.WriteString("(?s)^")
-	fixed, from := "", 0
+	fixed, from, known := "", 0, 0
 	for _, at := range place.FindAllStringIndex(english, -1) {
 		part := english[from:at[0]]
+		known += countLetters(part)
 		if len(part) > len(fixed) {
 			fixed = part
 		}
@@ -80,9 +87,19 @@ func (t *texts) add(english, said string) {
 	if !strings.ContainsFunc(fixed, unicode.IsLetter) {
 		return // "{1}: {2}" would match everything
 	}
+	known += countLetters(english[from:])
 	expr.WriteString(regexp.QuoteMeta(english[from:]) + "$")
 	key := firstWord(english)
-	t.patterns[key] = append(t.patterns[key], pattern{regexp.MustCompile(expr.String()), fixed, said})
+	t.patterns[key] = append(t.patterns[key], pattern{regexp.MustCompile(expr.String()), fixed, said, known < enough})
+}
+
+func countLetters(s string) (n int) {
+	for _, r := range s {
+		if unicode.IsLetter(r) {
+			n++
+		}
+	}
+	return n
 }
 
 // firstWord is the fixed word that a text begins with, "" when it begins with
@@ -115,7 +132,10 @@ func (t *texts) find(english string) string {
 	if said, ok := t.whole(english, 0); ok {
 		return said
 	}
-	for _, mark := range []string{". ", "; ", ": ", ", "} {
+	if said, ok := t.list(english, 0); ok {
+		return said
+	}
+	for _, mark := range []string{". ", "; ", ": "} {
 		parts := strings.SplitAfter(english, mark)
 		if len(parts) < 2 {
 			continue
@@ -174,12 +194,23 @@ func (t *texts) whole(english string, depth int) (string, bool) {
 			if !strings.Contains(english, p.fixed) {
 				continue
 			}
-			if m := p.match.FindStringSubmatch(english); m != nil {
+			if m := p.match.FindStringSubmatch(english); m != nil && (!p.weak || t.allKnown(m[1:], depth)) {
 				return t.fill(p.said, m[1:], depth), true
 			}
 		}
 	}
 	return english, false
+}
+
+func (t *texts) allKnown(found []string, depth int) bool {
+	for _, v := range found {
+		if _, ok := t.whole(v, depth+1); !ok {
+			if _, ok := t.list(v, depth); !ok {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // fill puts what was found back into the places.
@@ -193,27 +224,37 @@ func (t *texts) fill(said string, found []string, depth int) string {
 		if inner, ok := t.whole(v, depth+1); ok {
 			return inner
 		}
-		return t.list(v, depth)
+		said, _ := t.list(v, depth)
+		return said
 	})
 }
 
-// list says what stands between commas one by one.
-func (t *texts) list(v string, depth int) string {
+// list says what stands between commas one by one, if all of it is known.
+func (t *texts) list(v string, depth int) (string, bool) {
 	for _, mark := range []string{"; ", ", ", " and ", " or "} {
-		if parts := strings.Split(v, mark); len(parts) > 1 {
-			for i, p := range parts {
-				if said, ok := t.whole(p, depth+1); ok {
-					parts[i] = said
-				}
-			}
-			between := mark
-			if said, ok := t.exact[strings.TrimSpace(mark)]; ok {
-				between = " " + said + " "
-			}
-			return strings.Join(parts, between)
+		parts := strings.Split(v, mark)
+		if len(parts) < 2 {
+			continue
 		}
+		known := true
+		for i, p := range parts {
+			said, ok := t.whole(p, depth+1)
+			if !ok {
+				said, ok = t.list(p, depth+1)
+			}
+			known = known && ok
+			parts[i] = said
+		}
+		if !known {
+			return v, false
+		}
+		between := mark
+		if said, ok := t.exact[strings.TrimSpace(mark)]; ok {
+			between = " " + said + " "
+		}
+		return strings.Join(parts, between), true
 	}
-	return v
+	return v, false
 }
 
 // otherCase finds a text whose first letter is written small or large here.
