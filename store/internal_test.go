@@ -241,3 +241,22 @@ func TestLostOutcome(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, s.Close())
 }
+
+// TestEmptyValueLog is a directory that was left between making a value log and
+// giving it its length.
+func TestEmptyValueLog(t *testing.T) {
+	dir := t.TempDir()
+	s, err := Open(dir, Options{})
+	require.NoError(t, err)
+	_, err = s.Append(t.Context(), registry.Commit{ID: "one", Machine: "drover", Events: [][]byte{[]byte("{}")}})
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	require.NoError(t, os.Remove(filepath.Join(dir, sealName)))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, ledgerFolder, "000009.vlog"), nil, 0o600))
+	s, err = Open(dir, Options{})
+	require.NoError(t, err)
+	head, err := s.Head(t.Context(), "drover")
+	require.NoError(t, err)
+	require.Equal(t, uint64(1), head.Version)
+	require.NoError(t, s.Close())
+}

@@ -142,6 +142,9 @@ func Open(dir string, o Options) (_ *Store, err error) {
 		return nil, err
 	}
 	if !found.fresh && !found.sealed {
+		if err := dropEmptyLogs(dir); err != nil {
+			return nil, err
+		}
 		if err := setAside(dir, bo); err != nil {
 			return nil, err
 		}

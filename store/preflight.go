@@ -295,6 +295,26 @@ func checkTables(folder string, names map[string]int64, o badger.Options, verify
 	return orphans, nil
 }
 
+// dropEmptyLogs removes value logs of no length. Badger makes a file and then
+// gives it its length; when it is stopped in between, it cannot open its folder
+// any more. Such a file never held anything.
+func dropEmptyLogs(dir string) error {
+	folder := filepath.Join(dir, ledgerFolder)
+	names, err := listFiles(folder)
+	if err != nil {
+		return err
+	}
+	for name, size := range names {
+		if size != 0 || !strings.HasSuffix(name, ".vlog") {
+			continue
+		}
+		if err := errors.Join(os.Remove(filepath.Join(folder, name)), syncDirectory(folder)); err != nil {
+			return internal("removing "+name+", which is empty", err)
+		}
+	}
+	return nil
+}
+
 // setAside keeps what Badger would shorten or delete while it recovers from an
 // unclean end: the write-ahead files, the MANIFEST, and tables that the
 // MANIFEST does not name. The folder is dropped when the ledger proves whole.
