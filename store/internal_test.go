@@ -242,9 +242,9 @@ func TestLostOutcome(t *testing.T) {
 	require.NoError(t, s.Close())
 }
 
-// TestEmptyValueLog is a directory that was left between making a value log and
-// giving it its length.
-func TestEmptyValueLog(t *testing.T) {
+// TestEmptyLogs is a directory that was left between making a file and giving it
+// its length.
+func TestEmptyLogs(t *testing.T) {
 	dir := t.TempDir()
 	s, err := Open(dir, Options{})
 	require.NoError(t, err)
@@ -252,7 +252,9 @@ func TestEmptyValueLog(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, s.Close())
 	require.NoError(t, os.Remove(filepath.Join(dir, sealName)))
-	require.NoError(t, os.WriteFile(filepath.Join(dir, ledgerFolder, "000009.vlog"), nil, 0o600))
+	for _, name := range []string{"000009.vlog", "00009.mem"} {
+		require.NoError(t, os.WriteFile(filepath.Join(dir, ledgerFolder, name), nil, 0o600))
+	}
 	s, err = Open(dir, Options{})
 	require.NoError(t, err)
 	head, err := s.Head(t.Context(), "drover")

@@ -295,7 +295,7 @@ func checkTables(folder string, names map[string]int64, o badger.Options, verify
 	return orphans, nil
 }
 
-// dropEmptyLogs removes value logs of no length. Badger makes a file and then
+// dropEmptyLogs removes value logs and write-ahead files of no length. Badger makes a file and then
 // gives it its length; when it is stopped in between, it cannot open its folder
 // any more. Such a file never held anything.
 func dropEmptyLogs(dir string) error {
@@ -305,7 +305,7 @@ func dropEmptyLogs(dir string) error {
 		return err
 	}
 	for name, size := range names {
-		if size != 0 || !strings.HasSuffix(name, ".vlog") {
+		if size != 0 || !strings.HasSuffix(name, ".vlog") && !strings.HasSuffix(name, ".mem") {
 			continue
 		}
 		if err := errors.Join(os.Remove(filepath.Join(folder, name)), syncDirectory(folder)); err != nil {
