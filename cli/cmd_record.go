@@ -179,7 +179,9 @@ type verifyCommand struct {
 	Checkpoint string `type:"path" help:"an earlier checkpoint of the same machine, as a text: checkpoint.txt of an older bundle"`
 	// Fingerprint is told by telephone or read from paper.
 	Fingerprint string `help:"the fingerprint of the key that you expect: sixteen figures, such as \"12ab 34cd 56ef 7890\""`
-	Repacked    bool   `help:"the archive was unpacked and packed again by another program"`
+	// Witness is a third party who has seen the checkpoint.
+	Witness  string `help:"public key of a witness who must have signed that checkpoint too"`
+	Repacked bool   `help:"the archive was unpacked and packed again by another program"`
 }
 
 // Run checks a bundle with nothing but its bytes.
@@ -251,6 +253,11 @@ func (v *verifyCommand) againstCheckpoint(c *call, newer dossier.Source, opts do
 	text, err := io.ReadAll(f)
 	if err != nil {
 		return err
+	}
+	if v.Witness != "" {
+		if _, _, err := dossier.OpenCheckpoint(text, v.Witness); err != nil {
+			return err
+		}
 	}
 	r, err := dossier.VerifyCheckpoint(newer, text, opts)
 	r.Newer.Findings = append(r.Newer.Findings, r.Findings...)

@@ -163,6 +163,32 @@ func OpenCheckpoint(text []byte, verifiers ...string) (c Checkpoint, signed []st
 	return c, signed, err
 }
 
+// Cosign adds a witness's signature to a checkpoint that one of the verifiers
+// has signed. What it is worth is for the witness to have checked before: that
+// the history continues what the witness saw the last time.
+func Cosign(text []byte, signer string, verifiers ...string) ([]byte, error) {
+	if _, _, err := OpenCheckpoint(text, verifiers...); err != nil {
+		return nil, err
+	}
+	witness, err := note.NewSigner(signer)
+	if err != nil {
+		return nil, registry.Refuse(registry.CodeInvalid, "Use the line that was made with the registry.", "The signing key cannot be read")
+	}
+	var list []note.Verifier
+	for _, line := range verifiers {
+		v, err := note.NewVerifier(strings.TrimSpace(line))
+		if err != nil {
+			return nil, err
+		}
+		list = append(list, v)
+	}
+	n, err := note.Open(text, note.VerifierList(list...))
+	if err != nil {
+		return nil, err
+	}
+	return note.Sign(n, witness)
+}
+
 func signNote(text string, signers ...string) ([]byte, error) {
 	var keys []note.Signer
 	for _, s := range signers {

@@ -41,15 +41,7 @@ func SignKeyChange(k KeyChange, signers ...string) ([]byte, error) {
 	if !slices.Contains(Becauses(), k.Because) || k.Old == k.New {
 		return nil, registry.Refuse(registry.CodeInvalid, "Give one of "+strings.Join(Becauses(), ", ")+".", "The change of key from %s to %s because of %q cannot be signed", Fingerprint(k.Old), Fingerprint(k.New), k.Because)
 	}
-	var with []note.Signer
-	for _, s := range signers {
-		n, err := note.NewSigner(s)
-		if err != nil {
-			return nil, registry.Refuse(registry.CodeInvalid, "Use the line that was made with the registry.", "The signing key cannot be read")
-		}
-		with = append(with, n)
-	}
-	return note.Sign(&note.Note{Text: k.Text()}, with...)
+	return signNote(k.Text(), signers...)
 }
 
 // OpenKeyChange reads a change and says whose signatures under it hold.
