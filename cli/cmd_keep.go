@@ -240,6 +240,7 @@ type auditReport struct {
 	Figures  int             `json:"figures"` // recorded estimates that were computed again
 	Photos   int             `json:"photos"`
 	Private  int             `json:"private_values"`
+	Erased   int             `json:"erased_values,omitempty"` // destroyed at a person's wish
 	Key      string          `json:"key_fingerprint"`
 	Findings []store.Finding `json:"findings"`
 }
@@ -324,6 +325,9 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 	}
 	for i, machine := range machines {
 		progress(i)
+		if err := o.FinishErasures(ctx, machine); err != nil {
+			return out, err
+		}
 		var bundle bytes.Buffer
 		if err := o.writeBundle(ctx, &bundle, machine, false, false); err != nil {
 			if ctx.Err() != nil {
@@ -342,7 +346,12 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 		for _, f := range v.Findings {
 			out.Findings = append(out.Findings, store.Finding{Where: machine, What: f.What + " (" + f.Where + ")"})
 		}
-		if n := v.WithheldPrivate; n > 0 {
+		erased, err := o.erased(ctx, machine)
+		if err != nil {
+			return out, err
+		}
+		out.Erased += erased
+		if n := v.WithheldPrivate - erased; n > 0 {
 			out.Findings = append(out.Findings, store.Finding{Where: machine, What: fmt.Sprintf("%d of its private values are no longer stored", n)})
 		}
 		missing, err := o.missingPhotos(ctx, machine)
@@ -352,6 +361,15 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 		out.Findings = append(out.Findings, missing...)
 	}
 	return out, nil
+}
+
+// erased counts the values that a machine's record says were erased.
+func (o *opened) erased(ctx context.Context, machine string) (int, error) {
+	d, err := o.Load(ctx, machine, workshop.At{})
+	if err != nil {
+		return 0, err
+	}
+	return len(registry.Erased(d)), nil
 }
 
 // missingPhotos are the pictures that a machine's record names and that are not

@@ -132,6 +132,9 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 		return decideGateTakenBack(d, r, b)
 	case *Withdrawal:
 		return decideWithdrawal(d, b)
+	case *Erasure:
+		setValid(c, act.At)
+		return decideErasure(d, b)
 	case *HandBack:
 		setValid(c, act.At)
 		return decideHandBack(d, b)
@@ -153,7 +156,7 @@ const furthestAhead = 14 * time.Hour
 func hasHappened(b Body) bool {
 	switch b.(type) {
 	case *Survey, *SurveySeal, *Joint, *Fitting, *Decision, *Reply, *Opened, *Work, *RemovedPart, *PartMove,
-		*Check, *Measurement, *Leaving, *Risk, *Search, *Finding, *Acknowledgement, *Step, *FastenerMap, *Closed, *StockPart, *Usage, *Gate, *GateTakenBack, *HandBack:
+		*Check, *Measurement, *Leaving, *Risk, *Search, *Finding, *Acknowledgement, *Step, *FastenerMap, *Closed, *StockPart, *Usage, *Gate, *GateTakenBack, *HandBack, *Erasure:
 		return true
 	}
 	return false

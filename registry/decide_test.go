@@ -272,6 +272,7 @@ func TestDecideKnowsEveryKind(t *testing.T) {
 func TestWhatEveryRecordNeeds(t *testing.T) {
 	needs := map[Kind]string{
 		"acknowledgement":   "/id /caution /for /by",
+		"erasure":           "/id /person /why /by /digests",
 		"closed":            "/id /opening /map /by",
 		"fastener-map":      "/id /opening /by /fasteners",
 		"finding":           "/id /fault /by /observation",

@@ -436,6 +436,8 @@ func decideWithdrawal(d *Dossier, w *Withdrawal) error {
 	switch e.Kind {
 	case "decision":
 		return Refuse(CodeRefused, "Let the owner take the answer back, or answer anew.", "An answer of the owner is kept for ever and is not withdrawn")
+	case "erasure":
+		return Refuse(CodeRefused, "Record the person anew, if the person wishes it.", "What was erased cannot be brought back")
 	case "survey-seal":
 		return Refuse(CodeRefused, "Record later findings as evidence.", "A sealed survey stays sealed")
 	case "survey":

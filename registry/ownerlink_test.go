@@ -37,7 +37,7 @@ func TestDecideOwnerLinks(t *testing.T) {
 }
 
 // ownerStory is an invented history with the records that the other frozen ones
-// lack: a link, its end moved, a question and its reply, the link taken back.
+// lack: a link, its end moved, a question and its reply, the link taken back, her name erased.
 func ownerStory(b *bench) {
 	offered(b)
 	b.do(anOwnerLink("link"), anOwnerLink("link-longer", func(l *OwnerLink) { l.Supersedes, l.Link.Expires = "link", monday.AddDate(0, 0, 40) }))
@@ -46,7 +46,26 @@ func ownerStory(b *bench) {
 	again := b.answer("question-2", ask.On, "ask")
 	again.Reason = "And when it is warm?"
 	b.do(ask, again, &Reply{Common: Common{ID: "reply"}, Question: "question", Says: "About as loud as before.", By: "tamsin"},
-		&Withdrawal{Common: Common{ID: "back"}, Record: "link-longer", Why: "it was passed on", By: "tamsin"})
+		&Withdrawal{Common: Common{ID: "back"}, Record: "link-longer", Why: "it was passed on", By: "tamsin"},
+		&Erasure{Common: Common{ID: "forgotten"}, Person: "imogen", Digests: PersonDigests(b.d, "imogen"), Why: "she asked for it", By: "tamsin"})
+}
+
+func TestDecideErasure(t *testing.T) {
+	of := func(person, by string) func(*bench) Body {
+		return func(b *bench) Body {
+			return &Erasure{Common: Common{ID: "gone"}, Person: person, Digests: PersonDigests(b.d, by), Why: "asked for", By: "tamsin"}
+		}
+	}
+	runCases(t, []ruleCase{
+		{name: "of a person", stage: offered, act: of("imogen", "imogen")},
+		{name: "of somebody else", stage: offered, act: with(&Erasure{Common: Common{ID: "gone"}, Person: "imogen", Digests: []string{"sha256:" + strings.Repeat("0f", 32)}, Why: "asked for", By: "tamsin"}), code: CodeInvalid, word: "somebody else"},
+		{name: "of nobody", stage: offered, act: of("nobody", "imogen"), code: CodeInvalid, word: "no person"},
+		{name: "of nothing", stage: offered, act: with(&Erasure{Common: Common{ID: "gone"}, Person: "imogen", Why: "asked for", By: "tamsin"}), code: CodeInvalid, word: "nothing to erase"},
+		{name: "taken back", stage: offered, act: func(b *bench) Body {
+			b.do(of("imogen", "imogen")(b))
+			return &Withdrawal{Common: Common{ID: "w"}, Record: "gone", Why: "a slip", By: "tamsin"}
+		}, code: CodeRefused, word: "cannot be brought back"},
+	})
 }
 
 // TestFrozenOwnerLedger: that history replays, for ever, into what it said then.
@@ -63,6 +82,7 @@ func TestFrozenOwnerLedger(t *testing.T) {
 	require.Equal(t, "And when it is warm?", standing.Record.Reason)
 	reply, _ := Get[*Reply](d, "reply")
 	require.Equal(t, "About as loud as before.", reply.Record.Says)
+	require.Len(t, Erased(d), len(PersonDigests(d, "imogen")))
 }
 
 // TestWriteOwnerFixture made that history once; see TestWriteFixtures.

@@ -105,6 +105,9 @@ func references(b Body) (refs []reference) {
 		add("/by", "person", b.By)
 	case *Acknowledgement:
 		add("/by", "person", b.By)
+	case *Erasure:
+		add("/person", "person", b.Person)
+		add("/by", "person", b.By)
 	case *Step:
 		add("/option", "option", b.Option)
 		list("/photos", "photo", b.Photos)

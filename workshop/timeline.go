@@ -126,6 +126,8 @@ func (b *builder) tell(e *registry.Entry) string {
 		return fmt.Sprintf("gate passed: %s", x.Gate)
 	case *registry.GateTakenBack:
 		return fmt.Sprintf("gate taken back: %s, because %s", x.Gate, x.Why)
+	case *registry.Erasure:
+		return fmt.Sprintf("what was withheld of %s was erased: %s", PersonName(b.d, x.Person, true), x.Why)
 	case *registry.HandBack:
 		return fmt.Sprintf("handed back to [[%s]]; the inventory balances", x.To)
 	case *registry.ComparableSale:

@@ -1,0 +1,138 @@
+package workshop
+
+import (
+	"context"
+
+	"example.org/asfound/registry"
+)
+
+// Eraser is a private store that can forget.
+type Eraser interface {
+	Remove(ctx context.Context, digest string) error
+}
+
+// Erase destroys what is withheld of a person of one machine: name and address,
+// in every version of the record. The record itself says so and stays as it
+// was; where the name stood in a text, the role stands. Pictures and texts in
+// which somebody wrote the name otherwise are for a person to look through.
+// Codes: CodeNotFound without such a person or when nothing is stored any more,
+// CodeUnsupported when the store cannot forget.
+func (w *Workshop) Erase(ctx context.Context, req Request, person, why string) (Receipt, error) {
+	store, ok := w.Private.(Eraser)
+	if !ok {
+		return Receipt{}, registry.Refuse(registry.CodeUnsupported, "", "What is withheld cannot be erased in this registry")
+	}
+	d, err := w.replay(ctx, req.Machine)
+	if err != nil {
+		return Receipt{}, err
+	}
+	var stored []string
+	for _, digest := range registry.PersonDigests(d, person) {
+		has, err := w.Private.Has(ctx, digest)
+		if err != nil {
+			return Receipt{}, err
+		}
+		if has {
+			stored = append(stored, digest)
+		}
+	}
+	if len(stored) == 0 {
+		return Receipt{}, registry.Refuse(registry.CodeNotFound, "The machine's page lists its people.", "Nothing is stored of a person %q of this machine", person)
+	}
+	receipt, err := w.Record(ctx, req, &registry.Erasure{Person: person, Digests: stored, Why: why, By: req.Actor})
+	if err != nil {
+		return receipt, err
+	}
+	return receipt, w.forget(ctx, store, req.Machine, stored)
+}
+
+// forget removes documents, and what was read of them.
+func (w *Workshop) forget(ctx context.Context, store Eraser, machine string, digests []string) error {
+	for _, digest := range digests {
+		if err := store.Remove(ctx, digest); err != nil {
+			return err
+		}
+	}
+	w.histories.drop(machine)
+	at, _, err := w.Views.Checkpoint(ctx)
+	if err != nil {
+		return err
+	}
+	_, err = w.deriveSome(ctx, []string{machine}, at, at)
+	return err
+}
+
+// FinishErasures destroys what a record says was erased and a stop of the
+// program left behind.
+func (w *Workshop) FinishErasures(ctx context.Context, machine string) error {
+	store, ok := w.Private.(Eraser)
+	if !ok {
+		return nil
+	}
+	d, err := w.replay(ctx, machine)
+	if err != nil {
+		return err
+	}
+	var left []string
+	for digest := range registry.Erased(d) {
+		if has, err := w.Private.Has(ctx, digest); err != nil {
+			return err
+		} else if has {
+			left = append(left, digest)
+		}
+	}
+	if len(left) == 0 {
+		return nil
+	}
+	return w.forget(ctx, store, machine, left)
+}
+
+// PersonData is all that is kept of one person of a machine.
+type PersonData struct {
+	Machine string        `json:"machine"`
+	Person  string        `json:"person"`
+	Role    string        `json:"role"`
+	Name    string        `json:"name"`
+	Contact string        `json:"contact,omitempty"`
+	Erased  bool          `json:"erased,omitempty"`
+	Records []PersonEntry `json:"records"`
+}
+
+// PersonEntry is one record that names a person.
+type PersonEntry struct {
+	Event string `json:"event"`
+	Kind  string `json:"kind"`
+	Says  string `json:"says"`
+	On    string `json:"on"`
+}
+
+// PersonData gathers what the record of a machine holds of a person, for the
+// person to have: the values, and every record by or about them. CodeNotFound
+// without such a person.
+func (w *Workshop) PersonData(ctx context.Context, machine, person string) (PersonData, error) {
+	d, err := w.Load(ctx, machine, At{})
+	if err != nil {
+		return PersonData{}, err
+	}
+	p, ok := registry.Get[*registry.Person](d, person)
+	if !ok {
+		return PersonData{}, registry.Refuse(registry.CodeNotFound, "The machine's page lists its people.", "There is no person %q on this machine's record", person)
+	}
+	out := PersonData{Machine: machine, Person: person, Role: p.Record.Role, Name: p.Record.Name.Value, Contact: p.Record.Contact.Value, Records: []PersonEntry{}}
+	erased := registry.Erased(d)
+	out.Erased = erased[p.Record.Name.Digest]
+	report, err := w.Report(ctx, machine, ReportOptions{})
+	if err != nil {
+		return PersonData{}, err
+	}
+	says := map[uint64]string{}
+	for _, l := range report.Timeline {
+		says[l.Version] = l.Text
+	}
+	for _, e := range d.Entries() {
+		if e.Actor == person || registry.NamesPerson(e.Body, person) {
+			out.Records = append(out.Records, PersonEntry{e.ID, string(e.Kind), says[e.Version], e.Recorded.UTC().Format("2006-01-02T15:04:05Z")})
+		}
+	}
+	return out, nil
+}
