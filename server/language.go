@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"net/http"
+	"reflect"
 	"sync"
 	"time"
 
@@ -99,14 +100,18 @@ func sayIn(l *language.Language, v any) any {
 		return v
 	case fmt.Stringer:
 		return l.Text(v.String())
-	case *string:
-		if v != nil {
-			return l.Text(*v)
-		}
 	}
-	switch fmt.Sprintf("%T", v) {
-	case "int", "int64", "uint64", "bool":
-		return v
+	r := reflect.ValueOf(v)
+	for r.Kind() == reflect.Pointer && !r.IsNil() {
+		r = r.Elem() // as templates show what a pointer points at
 	}
-	return l.Text(fmt.Sprint(v))
+	switch r.Kind() {
+	case reflect.Pointer:
+		return ""
+	case reflect.String:
+		return l.Text(r.String())
+	case reflect.Float32, reflect.Float64:
+		return l.Text(fmt.Sprint(r.Interface()))
+	}
+	return v
 }

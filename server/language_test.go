@@ -31,3 +31,11 @@ func TestLanguageOf(t *testing.T) {
 		assert.Equal(t, c.want, languageOf(r).Tag, "%+v", c)
 	}
 }
+
+func TestSayIn(t *testing.T) {
+	five, none := 5, (*int)(nil)
+	word := "clutch"
+	for _, c := range []struct{ v, want any }{{&five, &five}, {none, ""}, {word, "clutch"}, {&word, "clutch"}, {0.5, "0.5"}, {7, 7}, {nil, nil}} {
+		assert.Equal(t, c.want, sayIn(language.English, c.v))
+	}
+}
