@@ -114,6 +114,7 @@ type Server struct {
 	answers  *remembered
 	rejected *rejectedRows
 	reports  *reportCache
+	criteria *latest[*workshop.CriteriaReport]
 	openapi  []byte
 	anatomy  names  // components by id, for pages without a report
 	prefix   string // of request ids
@@ -158,6 +159,7 @@ func newServer(c Config) (*Server, error) {
 	s.answers = newRemembered(c.Now)
 	s.rejected = &rejectedRows{}
 	s.reports = &reportCache{}
+	s.criteria = &latest[*workshop.CriteriaReport]{}
 	if s.openapi, err = openAPI(c.Version); err != nil {
 		return nil, err
 	}

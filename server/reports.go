@@ -16,30 +16,34 @@ import (
 // machine's version and the two dates alone, so that a kept one is never wrong.
 const maxReports = 12
 
-// reportCache keeps the latest reports. What it gives must not be changed.
-type reportCache struct {
+// latest keeps the answers that were worked out last, by a key that says all
+// that they follow from. What it gives must not be changed.
+type latest[T any] struct {
 	mu    sync.Mutex
-	by    map[string]*workshop.Report
+	by    map[string]T
 	order []string
 }
 
-func (c *reportCache) get(key string) (*workshop.Report, bool) {
+// reportCache keeps the latest reports.
+type reportCache = latest[*workshop.Report]
+
+func (c *latest[T]) get(key string) (T, bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	r, ok := c.by[key]
-	return r, ok
+	v, ok := c.by[key]
+	return v, ok
 }
 
-func (c *reportCache) put(key string, r *workshop.Report) {
+func (c *latest[T]) put(key string, v T) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.by == nil {
-		c.by = map[string]*workshop.Report{}
+		c.by = map[string]T{}
 	}
 	if _, there := c.by[key]; !there {
 		c.order = append(c.order, key)
 	}
-	c.by[key] = r
+	c.by[key] = v
 	for len(c.order) > maxReports {
 		delete(c.by, c.order[0])
 		c.order = c.order[1:]
