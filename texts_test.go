@@ -40,7 +40,8 @@ func TestCatalogueIsWhole(t *testing.T) {
 	}
 	dataTexts(t, wanted)
 	for _, terms := range [][]registry.Term{registry.Origins(), registry.Finishes(), registry.Specifications(), registry.AssemblyStates(),
-		registry.Functions(), registry.Custodies(), registry.Witnesses(), registry.EvidenceKinds(), registry.Answers()} {
+		registry.Functions(), registry.Custodies(), registry.Witnesses(), registry.EvidenceKinds(), registry.Answers(), registry.Hands(), registry.Felts(),
+		registry.Roles(), registry.Purposes(), registry.Channels(), registry.Shown(), registry.Outcomes(), registry.PriceKinds()} {
 		for _, term := range terms {
 			wanted[strings.ReplaceAll(term.ID, "-", " ")] = true
 		}
@@ -150,11 +151,14 @@ func goTexts(t *testing.T, dir string, into map[string]bool) {
 		visit = func(n ast.Node, shown bool) {
 			ast.Inspect(n, func(m ast.Node) bool {
 				switch m := m.(type) {
-				case *ast.ImportSpec, *ast.IndexExpr, *ast.CaseClause:
-					if c, ok := m.(*ast.CaseClause); ok {
-						for _, s := range c.Body {
-							visit(s, false)
-						}
+				case *ast.ImportSpec:
+					return false
+				case *ast.IndexExpr:
+					visit(m.X, shown) // what is looked up may be texts; the key is none
+					return false
+				case *ast.CaseClause:
+					for _, s := range m.Body {
+						visit(s, false)
 					}
 					return false
 				case *ast.Field:
@@ -264,8 +268,12 @@ func unverbed(s string, n *int) string {
 // notProse is what looks like code, a path or a pattern.
 var notProse = regexp.MustCompile("^[/#.<{(^?]|[\\\\`]|[a-z]=|::|\\.v1|^[A-Z][A-Za-z-]+: ?[a-z]+/|sha256|SELECT|^M\\d|https?:|^application/|\"[a-z_]+\":|^[a-z]+(-[a-z]+)+$|_[a-z]+")
 
+var nameToken = regexp.MustCompile(`\[\[(\{\d+\})\]\]`)
+
 func addText(into map[string]bool, s string, shown bool) {
-	core := strings.TrimSpace(s)
+	// A token that stands for a name is filled in before anybody reads it.
+	s = strings.TrimLeft(s, ";,: ") // a sentence is said piece by piece
+	core := nameToken.ReplaceAllString(strings.TrimSpace(s), "$1")
 	bare := placed.ReplaceAllString(core, "")
 	if !isProse(bare) || notProse.MatchString(core) && !strings.HasPrefix(core, "{1}") {
 		return

@@ -2,9 +2,11 @@ package server
 
 import (
 	"fmt"
+	"html"
 	"html/template"
 	"net/http"
 	"reflect"
+	"regexp"
 	"sync"
 	"time"
 
@@ -77,6 +79,7 @@ func funcsIn(l *language.Language) template.FuncMap {
 		"wordsjs":   func() (string, error) { return assetAddress(wordsName(l)) },
 		"say":       func(v any) any { return sayIn(l, v) },
 		"typed":     func(v any) any { return v },
+		"explained": func(lines [][]PlanPiece) [][]PlanPiece { return explainedIn(l, lines) },
 	}
 	for name, f := range templateFuncs {
 		out[name] = f
@@ -90,14 +93,30 @@ func funcsIn(l *language.Language) template.FuncMap {
 	return out
 }
 
+// drawn is what is read out or written in a drawing.
+var drawn = regexp.MustCompile(`(<(?:title|desc|text|tspan)[^>]*>|\saria-label=")([^<"]+)`)
+
+// sayDrawing says the texts of a drawing that was made as markup.
+func sayDrawing(l *language.Language, v template.HTML) template.HTML {
+	if l == language.English {
+		return v
+	}
+	return template.HTML(drawn.ReplaceAllStringFunc(string(v), func(found string) string {
+		m := drawn.FindStringSubmatch(found)
+		return m[1] + html.EscapeString(l.Text(html.UnescapeString(m[2])))
+	}))
+}
+
 // sayIn says what a template shows: texts by the catalogue, figures as they are
 // written there. Markup stays as it is.
 func sayIn(l *language.Language, v any) any {
 	switch v := v.(type) {
 	case string:
 		return l.Text(v)
-	case template.HTML, nil:
+	case nil:
 		return v
+	case template.HTML:
+		return sayDrawing(l, v)
 	case fmt.Stringer:
 		return l.Text(v.String())
 	}

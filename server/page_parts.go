@@ -23,6 +23,7 @@ type PartsPage struct {
 	Buy     Form
 	Bought  *workshop.SearchReport
 	Prices  []string // of each year
+	SumTo   string   // of the sum of Bought
 	Refused string
 }
 
@@ -109,11 +110,7 @@ func pageParts(s *Server, r *http.Request) (answer, error) {
 		return htmlAnswer{name: "needed", page: page}, nil
 	}
 	page.Buy.fill(t.Values)
-	q := workshop.BuyQuestion{What: t.text("buy"), Substitute: t.given("substitute", "/buy/substitute", "the currency of the log"), Waiting: t.number("waiting", "/buy/waiting", "the same currency"),
-		Discount: t.number("discount", "/buy/discount", "a share, 0.03 for 3 %"), Years: int(t.given("years", "/buy/years", "whole years"))}
-	if q.What == "" {
-		t.fault("/what", "", "It is not said for which part", "Choose one of the list.")
-	}
+	q := readBuyForm(t)
 	wrong := t.err()
 	if wrong == nil {
 		page.Bought, wrong = s.Workshop.Buy(r.Context(), report.Machine.ID, q)
@@ -123,6 +120,7 @@ func pageParts(s *Server, r *http.Request) (answer, error) {
 		for i, p := range page.Bought.Result.Buy.Reservation {
 			page.Prices = append(page.Prices, fmt.Sprintf("year %d: up to %.0f %s", i+1, p, page.Bought.Asked[0].Currency))
 		}
+		page.SumTo = "/machines/" + report.Machine.ID + "/sum/buy?" + r.URL.Query().Encode()
 		return htmlAnswer{name: "needed", page: page}, nil
 	case !mendable(wrong):
 		return nil, wrong
@@ -135,6 +133,15 @@ func pageParts(s *Server, r *http.Request) (answer, error) {
 	page.Wrong = true
 	page.Buy.refuse(wrong)
 	return htmlAnswer{status: http.StatusUnprocessableEntity, name: "needed", page: page}, nil
+}
+
+func readBuyForm(t *typed) workshop.BuyQuestion {
+	q := workshop.BuyQuestion{What: t.text("buy"), Substitute: t.given("substitute", "/buy/substitute", "the currency of the log"), Waiting: t.number("waiting", "/buy/waiting", "the same currency"),
+		Discount: t.number("discount", "/buy/discount", "a share, 0.03 for 3 %"), Years: int(t.given("years", "/buy/years", "whole years"))}
+	if q.What == "" {
+		t.fault("/what", "", "It is not said for which part", "Choose one of the list.")
+	}
+	return q
 }
 
 // pagePartsPost records a look or a part that came in.

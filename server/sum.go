@@ -65,7 +65,7 @@ func sumLink(r *workshop.Report, words, id string) SumLink {
 // queryFigures are computed from a question on a page, and not from the record
 // alone; the query holds the question.
 var queryFigures = map[string]func(s *Server, r *http.Request, report *workshop.Report) (*workshop.Figure, error){
-	"value": valueFigure, "plan": planFigure, "cost": costFigure,
+	"value": valueFigure, "plan": planFigure, "cost": costFigure, "waiting": waitingFigure, "buy": buyFigure,
 }
 
 func pageSum(s *Server, r *http.Request) (answer, error) {
@@ -161,6 +161,46 @@ func costFigure(s *Server, r *http.Request, report *workshop.Report) (*workshop.
 	f, err := s.Workshop.FigureOf("cost", "What it is likely to cost", scoring.MethodCost, c.Input, c.Assumptions...)
 	if f != nil {
 		f.Currency = c.Currency
+	}
+	return f, err
+}
+
+// byChance is what a search log is thought to say of the years to come.
+const byChance = "Sightings come by chance, as often in future as in the log."
+
+// waitingFigure is how likely a part that is needed turns up.
+func waitingFigure(s *Server, r *http.Request, report *workshop.Report) (*workshop.Figure, error) {
+	parts, err := s.Workshop.Parts(r.Context(), report.Machine.ID, 0)
+	if err != nil {
+		return nil, err
+	}
+	what := r.URL.Query().Get("what")
+	for _, p := range parts.Parts {
+		if p.What == what && p.Search != nil && p.Search.Input != nil {
+			f, err := s.Workshop.FigureOf("waiting", p.What+": waiting for it", scoring.MethodWait, p.Search.Input, byChance)
+			if f != nil {
+				f.Words = p.Search.Words
+			}
+			return f, err
+		}
+	}
+	return nil, registry.Refuse(registry.CodeNotFound, "Open it from the parts page.", "Nothing can be said of waiting for %s", quoted(what))
+}
+
+// buyFigure is up to what price to buy a part.
+func buyFigure(s *Server, r *http.Request, report *workshop.Report) (*workshop.Figure, error) {
+	t := &typed{Values: r.URL.Query()}
+	q := readBuyForm(t)
+	if err := t.err(); err != nil {
+		return nil, err
+	}
+	b, err := s.Workshop.Buy(r.Context(), report.Machine.ID, q)
+	if err != nil {
+		return nil, err
+	}
+	f, err := s.Workshop.FigureOf("buy", q.What+": up to what price to buy it", scoring.MethodWait, b.Input, byChance, "Each price in the log is as likely as another.")
+	if f != nil {
+		f.Words, f.Currency = b.Words, b.Asked[0].Currency
 	}
 	return f, err
 }
