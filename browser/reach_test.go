@@ -98,7 +98,8 @@ const stateRules = `(() => {
 })()`
 
 // plainRules hold the page against what the server sent: every link and form
-// must be there without scripts. Every id stands once, and what is pointed at by
+// must be there without scripts, but for keeping pages on a phone, which no
+// page can do without. Every id stands once, and what is pointed at by
 // an id is there.
 const plainRules = `(async () => {
 	const out = [], add = (id, e) => out.push({id, help: '', nodes: [e.outerHTML.slice(0,160)]});
@@ -107,7 +108,8 @@ const plainRules = `(async () => {
 		const sent = [...plain.querySelectorAll(what)].map(e => e.getAttribute(name));
 		for (const e of document.querySelectorAll(what)) {
 			const i = sent.indexOf(e.getAttribute(name));
-			if (i < 0) add('is there with scripts alone', e); else sent.splice(i, 1);
+			if (i >= 0) sent.splice(i, 1);
+			else if (!e.closest('.keepable')) add('is there with scripts alone', e);
 		}
 		for (const left of sent) out.push({id: 'scripts took away', help: '', nodes: [what + ' ' + left]});
 	}
