@@ -89,10 +89,21 @@ func (w *Workshop) Rebuild(ctx context.Context, progress func(done int)) error {
 	return w.catchUp(ctx, progress)
 }
 
-// refresh brings the views up to the ledger.
+// refresh brings the views up to the ledger as it stands at the call. One
+// caller does so at a time: while many write, each would otherwise overtake the
+// others for ever, and those who wait find the work done.
 func (w *Workshop) refresh(ctx context.Context) error {
-	_, version, err := w.Views.Checkpoint(ctx)
+	end, err := w.Ledger.End(ctx)
 	if err != nil {
+		return err
+	}
+	if at, version, err := w.Views.Checkpoint(ctx); err != nil || version == ViewVersion && at >= end {
+		return err
+	}
+	w.refreshing.Lock()
+	defer w.refreshing.Unlock()
+	at, version, err := w.Views.Checkpoint(ctx)
+	if err != nil || version == ViewVersion && at >= end {
 		return err
 	}
 	if version != ViewVersion {

@@ -10,6 +10,7 @@ package workshop
 import (
 	"context"
 	"io"
+	"sync"
 	"time"
 
 	"example.org/asfound/catalog"
@@ -43,6 +44,8 @@ type Workshop struct {
 	knowledge knowledge
 	histories histories
 	searches  searches
+
+	refreshing sync.Mutex // held while the views are brought up to the ledger
 }
 
 // At asks for a dossier as it was. The zero At is now, as far as is known.
