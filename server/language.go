@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"fmt"
 	"html/template"
 	"net/http"
@@ -23,6 +24,12 @@ func languageOf(r *http.Request) *language.Language {
 		}
 	}
 	return language.Match(r.Header.Get("Accept-Language"))
+}
+
+// printedFor is the context in which a document is made for whoever asks: in
+// the language that the pages speak to them.
+func printedFor(r *http.Request) context.Context {
+	return language.With(r.Context(), languageOf(r))
 }
 
 // chooseLanguage keeps the language that a page was asked for with

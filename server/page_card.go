@@ -164,7 +164,7 @@ func printed(what, name string, write func(s *Server, r *http.Request, machine s
 		if do == nil {
 			return nil, notOffered(what)
 		}
-		body, err := produced(r.Context(), do)
+		body, err := produced(printedFor(r), do)
 		if err != nil {
 			return nil, err
 		}

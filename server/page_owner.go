@@ -591,7 +591,7 @@ func downloadReceipt(s *Server, r *http.Request) (answer, error) {
 		return nil, notOffered("A printed receipt")
 	}
 	receipt := s.Workshop.ReceiptOf(a)
-	body, err := produced(r.Context(), func(ctx context.Context, out io.Writer) error { return s.Receipt(ctx, out, receipt) })
+	body, err := produced(printedFor(r), func(ctx context.Context, out io.Writer) error { return s.Receipt(ctx, out, receipt) })
 	if err != nil {
 		return nil, err
 	}
