@@ -180,9 +180,9 @@ func writeMap(w io.Writer, m workshop.CardMap) {
 	for _, f := range m.Fasteners {
 		length := "not measured"
 		if f.Length > 0 {
-			length = strconv.FormatFloat(f.Length, 'f', -1, 64) + " mm"
+			length = workshop.Reading(f.Length, 0, "mm")
 		}
-		fmt.Fprintf(w, "    %-4s %-12s %s\n", f.Hole, length, joinWords(f.Head, f.Washer, f.Thread, f.Hand+" hand", f.Felt, f.Note))
+		fmt.Fprintf(w, "    %-4s %-16s %s\n", f.Hole, length, joinWords(f.Head, f.Washer, f.Thread, f.Hand+" hand", f.Felt, f.Note))
 	}
 	for _, x := range m.Warnings {
 		wrap(w, "WATCH: "+x, "    ")

@@ -244,12 +244,12 @@ func (p *cardPDF) fasteners(m workshop.CardMap) error {
 	for _, f := range m.Fasteners {
 		length := "?"
 		if f.Length > 0 {
-			length = number(f.Length)
+			length = reading(f.Length, 0, "mm")
 		}
 		rows = append(rows, []cell{{strong(f.Hole)}, {body(length)}, {body(p.joined(", ", f.Head, f.Washer, f.Thread))}, {body(f.Hand)}, {body(f.Felt)},
 			{small(p.joined("; ", append(m.Flags(f.Hole), f.Note)...))}})
 	}
-	p.table([]column{{"hole", 1}, {"mm", 1.1}, {"head, washer, thread", 3.4}, {"hand", 1.5}, {"felt", 1.5}, {"", 2.6}}, rows)
+	p.table([]column{{"hole", 1}, {"length", 1.5}, {"head, washer, thread", 3.2}, {"hand", 1.5}, {"felt", 1.5}, {"", 2.6}}, rows)
 	for _, x := range m.Warnings {
 		p.write(strong("▲ " + x))
 	}

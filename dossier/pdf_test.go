@@ -310,7 +310,7 @@ func TestWords(t *testing.T) {
 	for v, want := range map[float64]string{0.0219: "22", 0.0031: "3.1", 0.00001: "less than 0.1", 0: "0.0"} {
 		require.Equal(t, want, points(v))
 	}
-	require.Equal(t, "180 ± 10\u00a0N", reading(180, 10, "N"))
+	require.Equal(t, "180 ± 10\u00a0N (40.5 ± 2.2 lbf)", reading(180, 10, "N")) // 1 lbf is 4.448222 N: NIST SP 811, B.8
 	require.Equal(t, "3", reading(3, 0, "1"))
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
+	"example.org/asfound/workshop"
 )
 
 // whenWords writes a date of the Extended Date/Time Format in words.
@@ -159,14 +160,11 @@ func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // reading writes a value with its uncertainty and unit.
 func reading(value, uncertainty float64, unit string) string {
-	out := number(value)
-	if uncertainty > 0 {
-		out += " ± " + number(uncertainty)
+	said := workshop.Reading(value, uncertainty, unit)
+	if unit == "" {
+		return said
 	}
-	if unit == "1" {
-		return out
-	}
-	return out + "\u00a0" + unit
+	return strings.ReplaceAll(said, " "+unit, "\u00a0"+unit)
 }
 
 // joined is the non-empty parts with a separator between.

@@ -61,7 +61,7 @@ func TestFigures(t *testing.T) {
 		"Drover 350":                        "",
 		"5.5 mm, 0.217 in":                  "5,5 mm, 0,217 Zoll",
 		"20 tpi (1.270 mm)":                 "20 Gänge/Zoll (1,270 mm)",
-		"1.7 l (3.0 pt)":                    "1,7 l (3,0 pt)",
+		"1.7 l (3.0 UK pt)":                 "1,7 l (3,0 UK pt)",
 		"2.0 bar (29 psi) to 2.2 bar":       "2,0 bar (29 psi) bis 2,2 bar",
 		"about 0.5":                         "",
 	} {
