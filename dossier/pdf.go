@@ -141,9 +141,9 @@ func (l Language) all(ids []string, names map[string]string) string {
 
 func (p *pdf) edition() string {
 	if p.r.Public {
-		return EditionPublic
+		return word("public")
 	}
-	return EditionPrivate
+	return word("private")
 }
 
 // finish writes what is only known at the end: the contents, and at the foot of
@@ -183,7 +183,7 @@ func (p *pdf) feet() {
 	if len(short) > 16 {
 		short = short[:16] + "…"
 	}
-	left := p.clean(foot, oneLine(p.joined(" · ", p.r.Machine.Name, fmt.Sprintf("version %d", p.r.Version), fmt.Sprintf("head %s", short), p.edition()+" edition")))
+	left := p.clean(foot, oneLine(p.joined(" · ", p.r.Machine.Name, fmt.Sprintf("version %d", p.r.Version), p.filled("head %s", short), p.edition()+" edition")))
 	for page := 1; page <= pages; page++ {
 		f.SetPage(page)
 		p.fresh()

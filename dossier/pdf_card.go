@@ -134,16 +134,16 @@ func (p *cardPDF) beforeOpening() {
 		if x.Level == "note" {
 			read = ""
 		}
-		p.tick(len(x.Read) > 0, p.joined(" ", p.say(levelWord(x.Level))+".", x.Text, read))
+		p.tick(len(x.Read) > 0, p.joined(" ", p.levelWord(x.Level)+".", x.Text, read))
 	}
 }
 
 // levelWord is the word that a caution of a level begins with, as on the page.
-func levelWord(level string) string {
+func (l Language) levelWord(level string) string {
 	if level == "acknowledge" {
-		return "TAKE CARE"
+		return l.say("TAKE CARE")
 	}
-	return strings.ToUpper(level)
+	return strings.ToUpper(l.say(level))
 }
 
 func (p *cardPDF) openings() error {

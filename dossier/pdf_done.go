@@ -192,9 +192,19 @@ func (p *pdf) checks() {
 			readings = append(readings, body(p.filled("%s: %s", r.Quantity, reading(r.Value, r.Uncertainty, r.Unit))), small(p.with("with %s", r.Instrument)))
 		}
 		who := cell{body(c.By), small(p.with("second: %s", c.Second)), small(whenWords(c.Valid))}
-		rows = append(rows, []cell{{strong(c.What), small(p.all(c.Components, p.component)), small(c.Words), ownSmall(c.Note)}, {strong(words(c.Outcome))}, readings, who})
+		rows = append(rows, []cell{{strong(c.What), small(p.all(c.Components, p.component)), small(c.Words), ownSmall(c.Note)}, {strong(outcomeWords(c.Outcome))}, readings, who})
 	}
 	p.table([]column{{"What", 2.8}, {"Outcome", 1}, {"Readings", 2.4}, {"By", 1.4}}, rows)
+}
+
+func outcomeWords(outcome string) string {
+	switch outcome {
+	case "passed":
+		return word("passed")
+	case "failed":
+		return word("failed")
+	}
+	return words(outcome)
 }
 
 func (p *pdf) gates() {
@@ -243,7 +253,7 @@ func (p *pdf) cautions() {
 	p.section("Cautions that apply")
 	var rows [][]cell
 	for _, c := range list {
-		rows = append(rows, []cell{{strong(strings.ToUpper(p.say(c.Level))), small(c.ID)}, {body(c.Text), small(p.with("Source: %s", c.Source))}, {small(p.joined(", ", of[c.ID]...))}})
+		rows = append(rows, []cell{{strong(p.levelWord(c.Level)), small(c.ID)}, {body(c.Text), small(p.with("Source: %s", c.Source))}, {small(p.joined(", ", of[c.ID]...))}})
 	}
 	p.table([]column{{"Level", 1.35}, {"Caution", 4}, {"For", 1.9}}, rows)
 }

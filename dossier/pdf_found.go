@@ -72,6 +72,9 @@ func (p *pdf) componentRow(c *workshop.ComponentReport) []cell {
 	return []cell{name, condition, p.claimCell(&c.Origin), p.claimCell(&c.Finish), p.claimCell(&c.Specification)}
 }
 
+// basisWords say on what an answer rests.
+var basisWords = map[string]string{"evidence": "by evidence", "prior": "prior only", "work": "changed here", "seen": word("seen")}
+
 // claimCell is one answer: the leading state with its probability, and on what
 // it rests.
 func (p *pdf) claimCell(c *workshop.ClaimReport) cell {
@@ -84,7 +87,7 @@ func (p *pdf) claimCell(c *workshop.ClaimReport) cell {
 	default:
 		out = append(out, body(p.joined(", ", words(c.Leading), shownProbability(c))))
 	}
-	basis := map[string]string{"evidence": "by evidence", "prior": "prior only", "work": "changed here", "seen": word("seen")}[c.Basis]
+	basis := basisWords[c.Basis]
 	if c.Undetermined && c.Leading != "" {
 		basis = p.joined(", ", basis, "the surveyor could not tell")
 	}
@@ -248,7 +251,7 @@ func effectCell(e *workshop.Effects, of func(*scoring.EffectResult) scoring.Summ
 	e.Each(func(index string, r *scoring.EffectResult) {
 		words := lossWords(of(r))
 		nothing = nothing && words == "none"
-		out = append(out, small(index), body(words))
+		out = append(out, small(indexWords[index]), body(words))
 	})
 	if nothing {
 		return cell{body("none")}

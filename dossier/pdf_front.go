@@ -28,10 +28,7 @@ func (p *pdf) cover() {
 		p.write(strong("Invented demonstration data. No such machine, make or person exists, and every figure and price in this document is made up."))
 		p.y += 3
 	}
-	p.facts([2]string{"Edition", map[bool]string{
-		true:  "Public: names are given as roles, numbers are masked, and withheld pictures are left out",
-		false: "Private: with names and whole numbers. Do not publish it",
-	}[p.r.Public]},
+	p.facts([2]string{"Edition", editionWords(p.r.Public)},
 		[2]string{"State of the record", fmt.Sprintf("version %d, last entry on %s", p.r.Version, date(p.r.Changed))},
 		[2]string{"Known at", p.r.KnownAt}, [2]string{"As of", p.r.AsOf},
 		[2]string{"Where the job stands", sentence(p.r.Phase)},
@@ -64,6 +61,13 @@ func (p *pdf) cover() {
 		rows = append(rows, []cell{{strong(sentence(name)), small(indexQuestions[name])}, {body(figure)}, {body(back)}})
 	})
 	p.table([]column{{"Index, 0 to 1", 2.4}, {"As it stands", 2}, {"With kept parts put back", 2}}, rows)
+}
+
+func editionWords(public bool) string {
+	if public {
+		return "Public: names are given as roles, numbers are masked, and withheld pictures are left out"
+	}
+	return "Private: with names and whole numbers. Do not publish it"
 }
 
 func (p *pdf) surveyWords() string {

@@ -18,6 +18,9 @@ const (
 	rowHigh   = 7.0
 )
 
+// indexWords are the names of the indices.
+var indexWords = map[string]string{"substance": word("substance"), "surface": word("surface"), "correctness": word("correctness")}
+
 // indexQuestions are the questions that the indices answer.
 var indexQuestions = map[string]string{
 	"substance":   "Is it the same metal that left the works?",

@@ -1,7 +1,6 @@
 package dossier
 
 import (
-	"cmp"
 	"fmt"
 	"io"
 	"net/url"
@@ -126,7 +125,7 @@ func (p *labels) label(x, y float64, part workshop.RemovedReport) error {
 	}
 	put(look{faceBold, 13, 0}, part.Tag, 1)
 	put(look{faceBold, 7.5, 0}, part.What, 2)
-	put(look{faceText, 6.3, 0}, cmp.Or(map[string]string{"evidence-only": "EVIDENCE ONLY, NOT FOR USE"}[part.Custody], strings.ReplaceAll(part.Custody, "-", " ")), 1)
+	put(look{faceText, 6.3, 0}, custodyWords(part.Custody), 1)
 	put(look{faceText, 6.3, 0}, p.joined(" · ", part.Component, string(part.Valid)), 2)
 	if part.Fasteners != "" {
 		put(look{faceText, 6.3, 0}, p.filled("with %s", part.Fasteners), 1)
@@ -137,6 +136,14 @@ func (p *labels) label(x, y float64, part workshop.RemovedReport) error {
 		put(look{faceText, 5, 0}, word("invented"), 1)
 	}
 	return nil
+}
+
+// custodyWords warns of a part that is kept as evidence alone.
+func custodyWords(custody string) string {
+	if custody == "evidence-only" {
+		return "EVIDENCE ONLY, NOT FOR USE"
+	}
+	return words(custody)
 }
 
 // code draws a QR code in runs of dark modules, its quiet zone first.

@@ -27,7 +27,7 @@ var german = format{decimal: ",", day: "2. Month 2006", month: "Month 2006", sho
 // stand in a row with brackets, signs and a few words between them. A number
 // with two points is none, such as a version or an address.
 const (
-	unitPart   = `(?:%|‰|°C|°|[A-Z]{3}|mm²|mm|µm|cm³|cm|km/h|km|m|kg|g|oz|lb|ft|in³|UK pt|UK fl oz|h|N·m|N|kN|lbf·ft|lbf|bar|kPa|MPa|psi|kV|V|A|Ω|kΩ|MΩ|ms|s|ml|l|kB|MB|GB|J|W|rpm|/min|inch|in|mph|miles|mi|tpi|bits?|days?|hours?|years?)`
+	unitPart   = `(?:%|‰|°C|°|[A-Z]{3}|mm²|mm|µm|cm³|cm|km/h|km|m|kg|g|oz|lb|ft|in³|UK pt|UK fl oz|h|N·m|Nm|N m|N|kN|lbf·ft|lbf ft|ft lbf|lbf|bar|kPa|MPa|psi|kV|V|A|Ω|kΩ|MΩ|ms|s|mL|ml|L|l|cc|kB|MB|GB|J|W|rpm|/min|inch|in|mph|miles|mi|tpi|bits?|days?|hours?|years?)`
 	figurePart = `[−+±<>≤≥~-]? ?\d+(?:\.\d+)?(?:[ \x{a0}]?` + unitPart + `)?`
 	jointPart  = `(?: to | and | or |; |: |, | ?[–×·/] ?| ± | )`
 )

@@ -62,8 +62,9 @@ func TestFigures(t *testing.T) {
 		"5.5 mm, 0.217 in":                  "5,5 mm, 0,217 Zoll",
 		"20 tpi (1.270 mm)":                 "20 Gänge/Zoll (1,270 mm)",
 		"1.7 l (3.0 UK pt)":                 "1,7 l (3,0 UK pt)",
-		"2.0 bar (29 psi) to 2.2 bar":       "2,0 bar (29 psi) bis 2,2 bar",
-		"about 0.5":                         "",
+		"0.35 ± 0.05\u00a0L (0.62 ± 0.09\u00a0UK pt)": "0,35 ± 0,05\u00a0L (0,62 ± 0,09\u00a0UK pt)",
+		"2.0 bar (29 psi) to 2.2 bar":                 "2,0 bar (29 psi) bis 2,2 bar",
+		"about 0.5":                                   "",
 	} {
 		said, ok := german.value(english)
 		require.Equal(t, want != "", ok, english)

@@ -32,6 +32,9 @@ func printedFor(r *http.Request) context.Context {
 	return language.With(r.Context(), languageOf(r))
 }
 
+// inLanguage tells caches that a document is another one for other readers.
+var inLanguage = map[string]string{"Vary": "Accept-Language, Cookie"}
+
 // chooseLanguage keeps the language that a page was asked for with
 // ?language=de, and shows the same page in it.
 func (s *Server) chooseLanguage(next http.Handler) http.Handler {

@@ -168,7 +168,7 @@ func printed(what, name string, write func(s *Server, r *http.Request, machine s
 		if err != nil {
 			return nil, err
 		}
-		return bytesAnswer{mediaType: "application/pdf", body: body, attachment: id + "-" + name + ".pdf"}, nil
+		return bytesAnswer{mediaType: "application/pdf", header: inLanguage, body: body, attachment: id + "-" + name + ".pdf"}, nil
 	}
 }
 

@@ -67,7 +67,7 @@ func download(what, mediaType, ending string, exporter func(s *Server) func(cont
 		if err != nil {
 			return nil, err
 		}
-		return bytesAnswer{mediaType: mediaType, body: body, attachment: id + "-" + editionName(public) + ending}, nil
+		return bytesAnswer{mediaType: mediaType, header: inLanguage, body: body, attachment: id + "-" + editionName(public) + ending}, nil
 	}
 }
 

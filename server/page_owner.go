@@ -595,7 +595,7 @@ func downloadReceipt(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return bytesAnswer{mediaType: "application/pdf", body: body, attachment: receipt.Machine.ID + "-" + receipt.Offer + "-receipt.pdf"}, nil
+	return bytesAnswer{mediaType: "application/pdf", header: inLanguage, body: body, attachment: receipt.Machine.ID + "-" + receipt.Offer + "-receipt.pdf"}, nil
 }
 
 // downloadOwnerSum is the exact input of one figure that was shown, for whoever
