@@ -30,7 +30,7 @@ const catalogueFile = "language/catalogue.json"
 var spoken = []string{"server", "workshop", "registry", "scoring", "schema", "importers", "catalog", "figure", "dossier/pdf*.go"}
 
 // printing are the calls whose text is shown even when it is one word.
-var printing = []string{"section", "part", "put", "word", "body", "strong", "small"}
+var printing = []string{"figure", "section", "part", "put", "word", "body", "strong", "small"}
 
 // TestCatalogueIsWhole holds the catalogue of texts against the program: every
 // text of a template, of the packages behind the pages and of the house's data
