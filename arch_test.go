@@ -52,7 +52,7 @@ var layers = map[string]layer{
 	"faults":   {},
 	"browser":  {},
 	"language": {modules: []string{"golang.org/x/text/language"}},
-	"cli": {ours: []string{"backup", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs"},
+	"cli": {ours: []string{"backup", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "language"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},
 }
 

@@ -34,6 +34,7 @@ var options = []option{
 	{"cert", "ASFOUND_CERT", "", "file with a certificate and its chain, in place of the registry's own authority; read again when it changes"},
 	{"key", "ASFOUND_KEY", "", "file with the key of the certificate"},
 	{"behind-proxy", "ASFOUND_BEHIND_PROXY", "", "addresses or networks, separated by commas, of proxies whose X-Forwarded headers are believed"},
+	{"language", "ASFOUND_LANGUAGE", "en-GB", "language of what is printed: en-GB or de; a bundle stays English"},
 	{"base-url", "ASFOUND_BASE_URL", "", "how people reach the server, for labels and the owner's links"},
 }
 

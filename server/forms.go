@@ -189,6 +189,7 @@ func sentence(message, fix string) string {
 // typed reads the fields of a posted form.
 type typed struct {
 	url.Values
+	comma  bool // decimalComma of the request
 	faults []registry.Field
 }
 
@@ -202,7 +203,7 @@ func readForm(r *http.Request) (*typed, error) {
 	if len(r.PostForm) > maxFormFields {
 		return nil, registry.Refuse(registry.CodeTooLarge, "", "The form has more than %d fields", maxFormFields)
 	}
-	return &typed{Values: r.PostForm}, nil
+	return &typed{Values: r.PostForm, comma: decimalComma(r)}, nil
 }
 
 // text gives a value without space around it; line ends are made one.
@@ -240,15 +241,15 @@ func (t *typed) fault(pointer, found, message, fix string) {
 	t.faults = append(t.faults, f)
 }
 
-// number reads a number with a point or a comma; empty is 0.
+// number reads a number; empty is 0.
 func (t *typed) number(name, pointer, unit string) float64 {
 	given := t.text(name)
 	if given == "" {
 		return 0
 	}
-	v, err := strconv.ParseFloat(strings.Replace(given, ",", ".", 1), 64)
+	v, err := t.figure(given)
 	if err != nil {
-		t.fault(pointer, given, "This is not a number", "Write it in "+unit+", such as 1.5.")
+		t.noFigure(pointer, given, "Write it in "+unit+", such as 1.5.", err)
 	}
 	return v
 }
@@ -268,9 +269,16 @@ func (t *typed) money(name, pointer string) registry.Money {
 	if amount == "" {
 		return registry.Money{}
 	}
-	m, err := registry.ParseMoney(amount, currency)
-	if err != nil {
-		t.fault(pointer, amount, "This is not an amount of money", "Write it with a point and no spaces, such as 110.50.")
+	plain, err := pointed(amount, t.comma)
+	var m registry.Money
+	if err == nil {
+		m, err = registry.ParseMoney(plain, currency)
+	}
+	var two twoReadings
+	if errors.As(err, &two) {
+		t.fault(pointer, amount, two.Error(), two.fix())
+	} else if err != nil {
+		t.fault(pointer, amount, "This is not an amount of money", "Write it such as 110.50.")
 	} else if currency == "" {
 		t.fault(pointer, amount, "The amount has no currency", "Write three letters, such as GBP.")
 	}

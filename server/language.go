@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"fmt"
 	"html"
 	"html/template"
@@ -27,6 +28,15 @@ func languageOf(r *http.Request) *language.Language {
 	}
 	return language.Match(r.Header.Get("Accept-Language"))
 }
+
+// printedFor is the context in which a document is made for whoever asks: in
+// the language that the pages speak to them.
+func printedFor(r *http.Request) context.Context {
+	return language.With(r.Context(), languageOf(r))
+}
+
+// inLanguage tells caches that a document is another one for other readers.
+var inLanguage = map[string]string{"Vary": "Accept-Language, Cookie"}
 
 // chooseLanguage keeps the language that a page was asked for with
 // ?language=de, and shows the same page in it.

@@ -164,11 +164,11 @@ func printed(what, name string, write func(s *Server, r *http.Request, machine s
 		if do == nil {
 			return nil, notOffered(what)
 		}
-		body, err := produced(r.Context(), do)
+		body, err := produced(printedFor(r), do)
 		if err != nil {
 			return nil, err
 		}
-		return bytesAnswer{mediaType: "application/pdf", body: body, attachment: id + "-" + name + ".pdf"}, nil
+		return bytesAnswer{mediaType: "application/pdf", header: inLanguage, body: body, attachment: id + "-" + name + ".pdf"}, nil
 	}
 }
 

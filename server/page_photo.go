@@ -119,7 +119,7 @@ func pagePhotoPost(s *Server, r *http.Request) (answer, error) {
 		return nil, readFailed(err)
 	}
 	defer r.MultipartForm.RemoveAll()
-	t := &typed{Values: r.MultipartForm.Value}
+	t := &typed{Values: r.MultipartForm.Value, comma: decimalComma(r)}
 	form.fill(t.Values)
 	files := r.MultipartForm.File["photos"]
 	if len(files) == 0 {

@@ -289,7 +289,7 @@ func readUpload(r *http.Request) (*typed, error) {
 		}
 		return nil, readFailed(err)
 	}
-	return &typed{Values: r.MultipartForm.Value}, nil
+	return &typed{Values: r.MultipartForm.Value, comma: decimalComma(r)}, nil
 }
 
 // sentFiles says whether a form came with files.
