@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -80,6 +81,13 @@ func pointed(typed string, comma bool) (string, error) {
 	}
 	return whole, nil
 }
+
+// readTwice is a filled-in number that would be refused when it comes back from
+// a reader who writes decimal commas.
+var readTwice = regexp.MustCompile(`^([-−+]?[1-9]\d{0,2})\.(\d{3})$`)
+
+// commaFilledIn writes a number in a form so that it can be read in one way.
+func commaFilledIn(value string) string { return readTwice.ReplaceAllString(value, "$1,$2") }
 
 // figure reads a typed number.
 func (t *typed) figure(given string) (float64, error) {

@@ -89,6 +89,7 @@ func funcsIn(l *language.Language) template.FuncMap {
 		"wordsjs":   func() (string, error) { return assetAddress(wordsName(l)) },
 		"say":       func(v any) any { return sayIn(l, v) },
 		"typed":     func(v any) any { return v },
+		"figured":   func(v string) string { return v },
 		"explained": func(lines [][]PlanPiece) [][]PlanPiece { return explainedIn(l, lines) },
 	}
 	for name, f := range templateFuncs {
@@ -97,6 +98,7 @@ func funcsIn(l *language.Language) template.FuncMap {
 	if l == language.English {
 		return out
 	}
+	out["figured"] = commaFilledIn
 	out["plural"] = func(n int, one, many string) string { return l.Text(plural(n, one, many)) }
 	out["upper"] = func(s string) string { return upperFirst(l.Text(s)) }
 	out["join"] = func(list []string) string { return l.List(list) }
