@@ -74,6 +74,7 @@ func commands() []command {
 		{"attach", "The bench", "compute at the bench, and keep the result as evidence on a component", &attachCommand{}},
 		{"calc", "The record", "run one computation on an input of your own", &calcCommand{}},
 		{"audit", "The registry", "read every stored byte, derive everything again, and say what does not agree", &auditCommand{}},
+		{"people", "The registry", "say who may sign in, and as what", &peopleCommand{}},
 		{"key", "The registry", "show the registry's public key, or replace it", &keyCommand{}},
 		{"backup", "The registry", "add what is new to an encrypted backup, while the server runs or not", &backupCommand{}},
 		{"restore", "The registry", "bring a backup back into a new folder, and audit it", &restoreCommand{}},

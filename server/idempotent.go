@@ -119,6 +119,9 @@ func (s *Server) once(rt route, r *http.Request) (answer, error) {
 		return nil, registry.Refuse(codeMalformed, "Use up to 200 characters.", "The key is too long")
 	}
 	sum := sha256.Sum256(append(body, []byte("\n"+r.Header.Get("If-Match"))...))
+	if who := infoOf(r).who; who != nil {
+		key = who.Account + " " + key // nobody gets the answer to another's request
+	}
 	return s.answers.do(r.Method+" "+r.URL.Path+" "+key, hex.EncodeToString(sum[:]), func() (answer, error) { return rt.do(s, r) })
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"example.org/asfound/access"
 	"example.org/asfound/registry"
 )
 
@@ -24,6 +25,9 @@ type requestInfo struct {
 	route string // the pattern, never the path: a path may hold a token
 	err   error
 	https bool // it came encrypted, here or to a trusted proxy
+	who   *access.Who
+	// persons are whom the visitor stands for on the machine in the address.
+	persons []string
 }
 
 func infoOf(r *http.Request) *requestInfo {
@@ -93,8 +97,8 @@ func (s *Server) observe(next http.Handler) http.Handler {
 	})
 }
 
-// pageCSP allows our own stylesheet, pictures and forms, and nothing else.
-const pageCSP = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+// pageCSP allows our own stylesheet, scripts, pictures and forms, and nothing else.
+const pageCSP = "default-src 'none'; script-src 'self'; connect-src 'self'; style-src 'self'; img-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
 
 // secure sets the headers that every answer carries.
 func secure(next http.Handler) http.Handler {
@@ -170,6 +174,16 @@ func isAPI(path string) bool { return path == "/api" || strings.HasPrefix(path, 
 func (s *Server) serve(rt route) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		infoOf(r).route = rt.pattern
+		r, instead, err := s.admit(rt, r)
+		if err == nil && instead != nil {
+			err = instead.write(s, w, r)
+		}
+		if err != nil {
+			s.fail(w, r, err)
+		}
+		if err != nil || instead != nil {
+			return
+		}
 		if err := s.checkRequest(rt, r); err != nil {
 			s.fail(w, r, err)
 			return

@@ -8,6 +8,8 @@ import (
 	"io"
 	"net/http"
 
+	"github.com/go-chi/chi/v5"
+
 	"example.org/asfound/registry"
 )
 
@@ -84,6 +86,7 @@ func download(what, mediaType, ending string, exporter func(s *Server) func(cont
 			return nil, err
 		}
 		public, err := publicEdition(r)
+		public = public || publicOnly(r, chi.URLParam(r, "id"))
 		if err != nil {
 			return nil, err
 		}
