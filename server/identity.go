@@ -243,7 +243,7 @@ func typedParts(r *http.Request) (values url.Values, files int, err error) {
 	r.Body = http.MaxBytesReader(nil, r.Body, photoTotal)
 	parts, err := r.MultipartReader()
 	if err != nil {
-		return nil, 0, err
+		return values, 0, nil // nothing can be read, and nothing was typed
 	}
 	room := int64(formLimit)
 	for {
