@@ -26,7 +26,7 @@ import (
 const catalogueFile = "language/catalogue.json"
 
 // spoken are the packages whose sentences reach a page.
-var spoken = []string{"server", "workshop", "registry", "scoring", "schema", "importers", "catalog", "figure"}
+var spoken = []string{"server", "workshop", "registry", "scoring", "schema", "importers", "catalog", "figure", "access"}
 
 // TestCatalogueIsWhole holds the catalogue of texts against the program: every
 // text of a template, of the packages behind the pages and of the house's data

@@ -53,7 +53,7 @@ func (b *Book) newSession(s *State, account, browser string) (secret string, err
 	if secret, err = newSecret(b.Random); err != nil {
 		return "", err
 	}
-	x := Session{Digest: digestOf(secret), Account: account, Made: b.now(), Seen: b.now(), Browser: cut(browser, 80)}
+	x := Session{Digest: digestOf(secret), Account: account, Made: b.now(), Seen: b.now(), Browser: cut(browser, 200)}
 	if x.ID, err = newID("session-", b.Random); err != nil {
 		return "", err
 	}

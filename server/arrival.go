@@ -25,12 +25,16 @@ type Arrival struct {
 	Accounts bool
 	Name     string
 	Keeper   bool
+	// Reading says that a reading link let them in.
+	Reading bool
 }
 
 func (s *Server) arrivalOf(r *http.Request) Arrival {
 	a := Arrival{Secure: infoOf(r).https || isLoopback(hostOf(r.Host)), Accounts: s.accounts()}
 	a.Everyone = s.Everyone && !a.Accounts
-	if who := infoOf(r).who; who != nil {
+	if who := infoOf(r).who; who != nil && who.Session == "" {
+		a.Reading = true
+	} else if who != nil {
 		a.Name, a.Keeper = who.Name, who.Has("", access.Keeper)
 	}
 	return a

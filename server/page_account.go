@@ -2,6 +2,7 @@ package server
 
 import (
 	"net/http"
+	"strings"
 	"time"
 
 	"example.org/asfound/access"
@@ -30,6 +31,23 @@ type SessionView struct {
 	access.Session
 	Here bool
 	Ends time.Time
+}
+
+// BrowserWords names a browser and its system, as far as it says so itself.
+func (x SessionView) BrowserWords() string {
+	first := func(names []string) string {
+		for _, name := range names {
+			mark, called, _ := strings.Cut(name, "=")
+			if strings.Contains(x.Browser, mark) {
+				return called
+			}
+		}
+		return ""
+	}
+	// The order matters: many a browser claims to be others as well.
+	browser := first([]string{"Firefox/=Firefox", "Edg/=Edge", "OPR/=Opera", "Chrome/=Chromium or Chrome", "Safari/=Safari"})
+	system := first([]string{"Android=Android", "iPhone=iPhone", "iPad=iPad", "Windows=Windows", "Mac OS X=Mac", "Linux=Linux"})
+	return strings.Trim(browser+", "+system, ", ")
 }
 
 func roleViews(grants []access.Grant) []RoleView {

@@ -33,6 +33,7 @@ type SignInPage struct {
 	Off       bool   // there are no accounts
 	Says      string // what the page is for
 	Invite    string
+	As        string // the name that an invitation is for
 }
 
 // keptPrefix begins the names of carried fields.
@@ -251,7 +252,7 @@ func pageSetUpPost(s *Server, r *http.Request) (answer, error) {
 }
 
 func (s *Server) joinPage(r *http.Request, i access.Invite) SignInPage {
-	p := SignInPage{Base: Base{Title: "Join the registry", Version: s.Version}, Invite: chi.URLParam(r, "token"), To: "/account", Passkeys: s.takesPasskeys(r), Ask: "new",
+	p := SignInPage{Base: Base{Title: "Join the registry", Version: s.Version}, Invite: chi.URLParam(r, "token"), As: i.Name, To: "/account", Passkeys: s.takesPasskeys(r), Ask: "new",
 		Says: "The keeper invited you. Choose how you sign in from now on; this page works once."}
 	if i.Account != "" {
 		p.Title, p.Says = "A new way in", "Choose how you sign in from now on. Whoever is signed in under your name now is signed out by it."
