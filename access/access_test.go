@@ -118,6 +118,10 @@ func TestOffUntilThereIsAnAccount(t *testing.T) {
 	on, err := b.On()
 	require.NoError(t, err)
 	require.False(t, on)
+	early, err := b.Invite("Early", []Grant{{Role: Mechanic}})
+	require.NoError(t, err)
+	_, err = b.Join(ctx, early, good, "")
+	refused(t, err, registry.CodeRefused) // nobody could let anybody else in
 	secret, err := b.Invite("Tamsin", []Grant{{Role: Keeper}})
 	require.NoError(t, err)
 	_, err = b.Join(ctx, secret, good, "")
@@ -125,6 +129,8 @@ func TestOffUntilThereIsAnAccount(t *testing.T) {
 	on, err = b.On()
 	require.NoError(t, err)
 	require.True(t, on)
+	_, err = b.Join(ctx, early, good, "")
+	require.NoError(t, err)
 }
 
 func TestSessionsEnd(t *testing.T) {

@@ -260,6 +260,9 @@ func (b *Book) join(secret string, c credential, browser string) (session string
 			return err
 		}
 		i := s.Invites[n]
+		if s.keepers() == 0 && !slices.ContainsFunc(i.Grants, func(g Grant) bool { return g.Role == Keeper }) {
+			return registry.Refuse(registry.CodeRefused, "Come back when the keeper is there; the invitation is not used up.", "The registry has no keeper yet, and the keeper comes first")
+		}
 		s.Invites = slices.Delete(s.Invites, n, n+1)
 		a := s.byID(i.Account)
 		switch {

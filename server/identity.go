@@ -5,6 +5,7 @@ import (
 	"maps"
 	"mime"
 	"net/http"
+	"net/netip"
 	"net/url"
 	"slices"
 	"strings"
@@ -41,6 +42,21 @@ func (s *Server) cookie(r *http.Request, name, secret string) *http.Cookie {
 		c.MaxAge = -1
 	}
 	return c
+}
+
+// addressOf is where a visitor comes from, for counting wrong passwords: an
+// address, or the network that one IPv6 subscriber has.
+func addressOf(r *http.Request) string {
+	host := hostOf(r.RemoteAddr)
+	ip, err := netip.ParseAddr(host)
+	if err != nil || ip.Unmap().Is4() {
+		return host
+	}
+	network, err := ip.WithZone("").Prefix(64)
+	if err != nil {
+		return host
+	}
+	return network.String()
 }
 
 // accounts says whether visitors are asked who they are. When the accounts
@@ -114,7 +130,7 @@ func (s *Server) admit(rt route, r *http.Request) (*http.Request, answer, error)
 	if p.reach == forAnybody {
 		return r, nil, nil // an owner's link decides for itself
 	}
-	infoOf(r).persons = who.Persons(machine)
+	infoOf(r).admitted, infoOf(r).persons = true, who.Persons(machine)
 	return r.WithContext(workshop.WithActing(r.Context(), actingFor(who))), nil, nil
 }
 
@@ -138,8 +154,8 @@ func actingFor(who *access.Who) *workshop.Acting {
 
 // actingOn is a report for its reader. The kept one is left as it is.
 func actingOn(r *http.Request, report *workshop.Report) *workshop.Report {
-	who := infoOf(r).who
-	if persons := who.Persons(report.Machine.ID); len(persons) > 0 {
+	info := infoOf(r)
+	if persons := info.who.Persons(report.Machine.ID); info.admitted && len(persons) > 0 {
 		mine := *report
 		mine.Acting = persons
 		return &mine
@@ -150,8 +166,8 @@ func actingOn(r *http.Request, report *workshop.Report) *workshop.Report {
 // publicOnly says that the visitor may see the public edition of a machine
 // alone.
 func publicOnly(r *http.Request, machine string) bool {
-	who := infoOf(r).who
-	return who.Has(machine, access.PublicReader) && !who.Has(machine, access.Roles()...)
+	info := infoOf(r)
+	return info.admitted && info.who.Has(machine, access.PublicReader) && !info.who.Has(machine, access.Roles()...)
 }
 
 // visitorTag keeps what is shown to one visitor from being taken for another's.

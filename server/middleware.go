@@ -26,6 +26,9 @@ type requestInfo struct {
 	err   error
 	https bool // it came encrypted, here or to a trusted proxy
 	who   *access.Who
+	// admitted says that the table of permissions let the visitor in as who they
+	// are; at an owner's link, which asks for nobody, it does not.
+	admitted bool
 	// persons are whom the visitor stands for on the machine in the address.
 	persons []string
 }

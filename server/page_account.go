@@ -141,11 +141,11 @@ func accountAct(name string, do func(s *Server, r *http.Request, who *access.Who
 }
 
 var pageAccountPassword = accountAct("password", func(s *Server, r *http.Request, who *access.Who, t *typed, _ *AccountPage) error {
-	return s.People.ChangePassword(r.Context(), who, t.Get("old"), t.Get("password"), hostOf(r.RemoteAddr))
+	return s.People.ChangePassword(r.Context(), who, t.Get("old"), t.Get("password"), addressOf(r))
 })
 
 var pageAccountRecovery = accountAct("recovery", func(s *Server, r *http.Request, who *access.Who, t *typed, page *AccountPage) (err error) {
-	page.Codes, err = s.People.NewRecoveryCodes(r.Context(), who, t.Get("old"), hostOf(r.RemoteAddr))
+	page.Codes, err = s.People.NewRecoveryCodes(r.Context(), who, t.Get("old"), addressOf(r))
 	return err
 })
 

@@ -103,7 +103,7 @@ func pageSignInPost(s *Server, r *http.Request) (answer, error) {
 	}
 	page := s.signInPage(r, "/")
 	page.carriedOf(t)
-	secret, err := s.People.SignIn(r.Context(), t.text("name"), t.Get("password"), hostOf(r.RemoteAddr), r.UserAgent())
+	secret, err := s.People.SignIn(r.Context(), t.text("name"), t.Get("password"), addressOf(r), r.UserAgent())
 	if err != nil {
 		s.security(r, "sign-in-failed", "code", string(codeOf(err)))
 		return s.refusedSignIn(page, t, err)

@@ -178,6 +178,7 @@ func TestEveryCell(t *testing.T) {
 // looks for ways round by forms and queries.
 func TestAnotherMachineIsNotThere(t *testing.T) {
 	b := withPeople(t)
+	b.join("The keeper", "keeper")
 	owner := b.join("The owner", "owner@drover-1957=owner")
 	mechanic := b.join("The mechanic", "mechanic@heron-1931")
 	for _, path := range []string{"/machines/%s", "/machines/%s/story", "/api/v1/machines/%s"} {
@@ -208,8 +209,8 @@ func TestAnotherMachineIsNotThere(t *testing.T) {
 
 func TestWhoActs(t *testing.T) {
 	b := withPeople(t)
-	tamsin := b.join("T", "mechanic=tamsin")
 	keeper := b.join("K", "keeper")
+	tamsin := b.join("T", "mechanic=tamsin")
 	page := b.askAs(tamsin, "GET", "/machines/drover-1957/work/usage", "", "").Body.String()
 	require.Contains(t, page, `<option value="tamsin" selected>`)
 	require.NotContains(t, page, `<option value="reuben"`)
@@ -410,6 +411,11 @@ func TestReadingLinks(t *testing.T) {
 	require.Contains(t, b.askAs(public, "GET", "/machines/drover-1957/dossier.pdf?edition=private", "", "").Body.String(), "drover-1957 true")
 	require.Contains(t, b.askAs(private, "GET", "/machines/drover-1957/dossier.pdf?edition=private", "", "").Body.String(), "drover-1957 false")
 	require.Equal(t, http.StatusNotFound, b.askAs(public, "GET", "/machines/heron-1931", "", "").Code)
+	// An owner's link shows the same with the cookie of a reading link as without.
+	own := func(c *http.Cookie) string {
+		return readPage(t, b.askAs(c, "GET", "/o/"+b.token, "", "").Body.String()).text()
+	}
+	require.Equal(t, own(nil), own(public))
 	// It never allows an act, on any route.
 	at := b.end()
 	for _, rt := range routes() {
