@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"net/http"
 	"net/url"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -47,13 +49,9 @@ func TestPasskey(t *testing.T) {
 	s := serve(t, dir, "--accounts")
 	base := strings.Replace(s.url, "127.0.0.1", "localhost", 1)
 
-	_, err = chromedp.Call(ctx, webauthn.Enable, webauthn.EnableParams{})
-	require.NoError(t, err)
-	made, err := chromedp.Call(ctx, webauthn.AddVirtualAuthenticator, webauthn.AddVirtualAuthenticatorParams{Options: &webauthn.VirtualAuthenticatorOptions{
-		Protocol: "ctap2", Transport: "internal", HasResidentKey: true, HasUserVerification: true, IsUserVerified: true, AutomaticPresenceSimulation: true}})
-	require.NoError(t, err)
+	authenticator := withAuthenticator(t, ctx)
 	verified := func(v bool) {
-		_, err := chromedp.Call(ctx, webauthn.SetUserVerified, webauthn.SetUserVerifiedParams{AuthenticatorID: made.AuthenticatorID, IsUserVerified: v})
+		_, err := chromedp.Call(ctx, webauthn.SetUserVerified, webauthn.SetUserVerifiedParams{AuthenticatorID: authenticator, IsUserVerified: v})
 		require.NoError(t, err)
 	}
 
@@ -93,6 +91,39 @@ func TestPasskey(t *testing.T) {
 	require.NoError(t, err)
 	answer.Body.Close()
 	require.Contains(t, answer.Header.Get("Content-Security-Policy"), "script-src 'self'")
+}
+
+// withAuthenticator gives the browser a virtual authenticator whose person is
+// always there and verified.
+func withAuthenticator(t *testing.T, ctx context.Context) webauthn.AuthenticatorID {
+	t.Helper()
+	_, err := chromedp.Call(ctx, webauthn.Enable, webauthn.EnableParams{})
+	require.NoError(t, err)
+	made, err := chromedp.Call(ctx, webauthn.AddVirtualAuthenticator, webauthn.AddVirtualAuthenticatorParams{Options: &webauthn.VirtualAuthenticatorOptions{
+		Protocol: "ctap2", Transport: "internal", HasResidentKey: true, HasUserVerification: true, IsUserVerified: true, AutomaticPresenceSimulation: true}})
+	require.NoError(t, err)
+	return made.AuthenticatorID
+}
+
+// TestSetUpByPasskey makes the first keeper with the code that the terminal
+// shows and a passkey, without any password.
+func TestSetUpByPasskey(t *testing.T) {
+	ctx := open(t)
+	s := serve(t, t.TempDir(), "--accounts")
+	text, err := os.ReadFile(s.log)
+	require.NoError(t, err)
+	code := regexp.MustCompile(`(?m)^    ((?:[a-z2-9]{4}-){6}[a-z2-9]{2})$`).FindSubmatch(text)
+	require.NotNil(t, code, string(text))
+	withAuthenticator(t, ctx)
+	phone(t, ctx)
+	do(t, ctx, chromedp.Navigate(strings.Replace(s.url, "127.0.0.1", "localhost", 1)+"/"))
+	until(t, ctx, `location.pathname === "/set-up"`)
+	look(t, ctx, "set-up")
+	click(t, ctx, "#passkey button")
+	until(t, ctx, `document.querySelector("#passkey [role=status]").textContent.includes("not the set-up code")`)
+	ask[bool](t, ctx, `document.querySelector("#f-code").value = "`+string(code[1])+`"; document.querySelector("#f-name").value = "Tamsin"; true`)
+	click(t, ctx, "#passkey button")
+	until(t, ctx, `location.pathname === "/account" && document.body.innerText.includes("You are signed in as Tamsin")`)
 }
 
 // look holds a page against our own rules at three widths.

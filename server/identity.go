@@ -122,6 +122,9 @@ func (s *Server) admit(rt route, r *http.Request) (*http.Request, answer, error)
 		return r, instead, err
 	case unseen:
 		s.security(r, "hidden")
+		if p.reach == forNobody {
+			return r, nil, registry.Refuse(registry.CodeNotFound, "", "There is no page of that address")
+		}
 		return r, nil, noMachine(machine)
 	case denied:
 		s.security(r, "forbidden")

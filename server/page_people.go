@@ -49,19 +49,23 @@ func roleChoices() []Choice {
 	return out
 }
 
+// everyMachine is the choice of all machines; nobody is given them by leaving a
+// field empty.
+const everyMachine = "*"
+
 func (s *Server) inviteForm(r *http.Request) (Form, error) {
 	machines, err := s.Workshop.Machines(r.Context(), "", 0)
 	if err != nil {
 		return Form{}, err
 	}
-	all := []Choice{}
+	all := []Choice{{everyMachine, "Every machine", ""}}
 	for _, m := range machines {
 		all = append(all, Choice{m.ID, m.Name, ""})
 	}
 	return Form{Action: "/people", Button: "Invite", Key: newKey(), Parts: []FormPart{{Fields: []Field{
 		{Name: "name", Label: "Name to sign in with", Kind: "text", Pointers: []string{"/name"}},
 		{Name: "role", Label: "Role", Kind: "radios", Choices: roleChoices(), Pointers: []string{"/role"}},
-		{Name: "machine", Label: "On which machine", Hint: "All of them when none is chosen.", Kind: "select", Choices: all, Pointers: []string{"/machine"}},
+		{Name: "machine", Label: "On which machine", Hint: "A keeper is always one of every machine.", Kind: "select", Choices: all, Pointers: []string{"/machine"}},
 		{Name: "person", Label: "Whom they stand for in its record", Hint: "The id of a person there, such as mechanic. They then record under that person alone. Left empty, their account itself is recorded beside whoever is named.", Kind: "text", Pointers: []string{"/person"}}}}}}, nil
 }
 
@@ -112,7 +116,17 @@ func pagePeoplePost(s *Server, r *http.Request) (answer, error) {
 	if !s.accounts() {
 		return nil, noAccounts()
 	}
-	secret, err := s.People.Invite(t.text("name"), []access.Grant{{Role: access.Role(t.text("role")), Machine: t.text("machine"), Person: t.text("person")}})
+	g := access.Grant{Role: access.Role(t.text("role")), Machine: t.text("machine"), Person: t.text("person")}
+	switch {
+	case g.Machine == everyMachine || g.Role == access.Keeper:
+		g.Machine = ""
+	case g.Machine == "":
+		t.fault("/machine", "", "It is not said on which machine", "Choose one, or every machine.")
+	}
+	secret, err := "", t.err()
+	if err == nil {
+		secret, err = s.People.Invite(t.text("name"), []access.Grant{g})
+	}
 	return s.peopleAnswer(r, t, "invited", secret, access.InviteFor, err)
 }
 

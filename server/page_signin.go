@@ -355,7 +355,7 @@ func passkeyAskNew(s *Server, r *http.Request) (answer, error) {
 		return s.passkeyAnswer(r, nil, err)
 	}
 	var who *access.Who
-	if q.Invite == "" && q.Code == "" {
+	if q.Invite == "" && q.Code == "" && !s.People.NeedsSetUp() {
 		if who, err = s.me(r); err != nil {
 			return s.passkeyAnswer(r, nil, err)
 		}

@@ -369,6 +369,9 @@ func TestSetUpOnPages(t *testing.T) {
 	require.Equal(t, "/sign-in", b.post("/set-up", values.Encode()).Header().Get("Location"))
 	require.NotContains(t, b.log.String(), code)
 
+	rec = b.askAs(cookie, "POST", "/people", formType, url.Values{"name": {"Ines"}, "role": {"owner"}}.Encode())
+	require.Equal(t, http.StatusUnprocessableEntity, rec.Code, "every machine is not given by leaving a field empty")
+	require.Contains(t, rec.Body.String(), "It is not said on which machine")
 	// The keeper invites, the invited one joins, and GET uses nothing up.
 	rec = b.askAs(cookie, "POST", "/people", formType, url.Values{"name": {"Ines"}, "role": {"owner"}, "machine": {"drover-1957"}, "person": {"owner"}}.Encode())
 	require.Equal(t, http.StatusOK, rec.Code, rec.Body.String())
