@@ -49,7 +49,7 @@ type FormPart struct {
 // Field is one question of a form.
 type Field struct {
 	Name, Label, Hint string
-	// Kind is text, short, area, code, select, radios, checks, date or file.
+	// Kind is text, short, password, area, code, select, radios, checks, date or file.
 	Kind    string
 	Value   string
 	Values  []string // of checks
@@ -64,6 +64,8 @@ type Field struct {
 	Multiple bool
 	// Of tells fields of one name apart in their ids.
 	Of string
+	// Auto is what a browser or a password manager may fill in.
+	Auto string
 }
 
 // Choice is one answer to choose.
@@ -122,6 +124,9 @@ func (f *Form) fill(values url.Values) {
 	for i := range f.Parts {
 		for j := range f.Parts[i].Fields {
 			field := &f.Parts[i].Fields[j]
+			if field.Kind == "password" {
+				continue // typed again, and never sent back
+			}
 			if given, ok := values[field.Name]; ok || field.Kind == "checks" {
 				field.Values = given
 				field.Value = ""

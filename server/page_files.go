@@ -5,6 +5,8 @@ import (
 	"io"
 	"net/http"
 
+	"github.com/go-chi/chi/v5"
+
 	"example.org/asfound/registry"
 )
 
@@ -53,6 +55,7 @@ func download(what, mediaType, ending string, exporter func(s *Server) func(cont
 			return nil, err
 		}
 		public, err := publicEdition(r)
+		public = public || publicOnly(r, chi.URLParam(r, "id"))
 		if err != nil {
 			return nil, err
 		}

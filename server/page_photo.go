@@ -33,7 +33,7 @@ func pagePhoto(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.photoAnswer(r, report.Photos, digest, false)
+	return s.photoAnswer(r, report.Photos, digest, publicOnly(r, report.Machine.ID))
 }
 
 // photoAnswer sends the stored bytes under a digest, if one of the photos has

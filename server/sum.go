@@ -112,7 +112,7 @@ func (s *Server) figure(r *http.Request) (*workshop.Report, *workshop.Figure, er
 	if plain, err := url.PathUnescape(name); err == nil {
 		name = plain
 	}
-	if ask := queryFigures[name]; ask != nil {
+	if ask := queryFigures[name]; ask != nil && !publicOnly(r, id) {
 		f, err := ask(s, r, report)
 		return report, f, err
 	}

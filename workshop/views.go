@@ -61,12 +61,18 @@ func (w *Workshop) Machines(ctx context.Context, after string, limit int) ([]Sum
 		after = viewMachine + after
 	}
 	out := []Summary{}
-	err := w.Views.Scan(ctx, viewMachine, after, limit, func(_ string, value []byte) error {
+	scanned := limit
+	if actingIn(ctx) != nil {
+		scanned = 0 // those that are hidden do not count
+	}
+	err := w.Views.Scan(ctx, viewMachine, after, scanned, func(_ string, value []byte) error {
 		var s Summary
 		if err := json.Unmarshal(value, &s); err != nil {
 			return err
 		}
-		out = append(out, s)
+		if MaySee(ctx, s.ID) == nil && (limit == 0 || len(out) < limit) {
+			out = append(out, s)
+		}
 		return nil
 	})
 	return out, err
