@@ -290,6 +290,9 @@ var (
 	withValue = regexp.MustCompile(`^(.*[\pL)]) ([−+<>≤≥~]?\d[\d.,]*(?: ?%)?)$`)
 )
 
+// withCount is a text with a number before it.
+var withCount = regexp.MustCompile(`^(\d[\d.,]*) (.+)$`)
+
 // trimmed finds a text without what stands at its end: a note, a figure, a full
 // stop that was left off.
 func (t *saying) trimmed(english string, depth int) (string, bool) {
@@ -300,6 +303,12 @@ func (t *saying) trimmed(english string, depth int) (string, bool) {
 				note, _ = t.list(m[2], depth+1)
 			}
 			return said + " (" + note + ")", true
+		}
+	}
+	if m := withCount.FindStringSubmatch(english); m != nil {
+		if said, ok := t.whole(m[2], depth+1); ok {
+			count, _ := t.format.value(m[1])
+			return count + " " + said, true
 		}
 	}
 	if m := withValue.FindStringSubmatch(english); m != nil {

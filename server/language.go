@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"fmt"
 	"html"
 	"html/template"
@@ -27,6 +28,15 @@ func languageOf(r *http.Request) *language.Language {
 	}
 	return language.Match(r.Header.Get("Accept-Language"))
 }
+
+// printedFor is the context in which a document is made for whoever asks: in
+// the language that the pages speak to them.
+func printedFor(r *http.Request) context.Context {
+	return language.With(r.Context(), languageOf(r))
+}
+
+// inLanguage tells caches that a document is another one for other readers.
+var inLanguage = map[string]string{"Vary": "Accept-Language, Cookie"}
 
 // chooseLanguage keeps the language that a page was asked for with
 // ?language=de, and shows the same page in it.
@@ -79,6 +89,7 @@ func funcsIn(l *language.Language) template.FuncMap {
 		"wordsjs":   func() (string, error) { return assetAddress(wordsName(l)) },
 		"say":       func(v any) any { return sayIn(l, v) },
 		"typed":     func(v any) any { return v },
+		"figured":   func(v string) string { return v },
 		"explained": func(lines [][]PlanPiece) [][]PlanPiece { return explainedIn(l, lines) },
 	}
 	for name, f := range templateFuncs {
@@ -87,6 +98,7 @@ func funcsIn(l *language.Language) template.FuncMap {
 	if l == language.English {
 		return out
 	}
+	out["figured"] = commaFilledIn
 	out["plural"] = func(n int, one, many string) string { return l.Text(plural(n, one, many)) }
 	out["upper"] = func(s string) string { return upperFirst(l.Text(s)) }
 	out["join"] = func(list []string) string { return l.List(list) }

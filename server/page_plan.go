@@ -135,7 +135,7 @@ func pagePlan(s *Server, r *http.Request) (answer, error) {
 	if page.Reading {
 		page.Form.Hidden = []Hidden{{"read", "1"}}
 	}
-	req, wrong := readPlanForm(&typed{Values: q})
+	req, wrong := readPlanForm(&typed{Values: q, comma: decimalComma(r)})
 	var plan *workshop.PlanReport
 	if wrong == nil {
 		plan, err = s.Workshop.Plan(r.Context(), report.Machine.ID, req)

@@ -98,6 +98,9 @@ func edition(q url.Values) (workshop.ReportOptions, error) {
 
 // headOf is the machine's current version. CodeNotFound when there is none.
 func (s *Server) headOf(r *http.Request, machine string) (uint64, error) {
+	if err := workshop.MaySee(r.Context(), machine); err != nil {
+		return 0, err
+	}
 	head, err := s.Workshop.Ledger.Head(r.Context(), machine)
 	if err != nil {
 		return 0, err
@@ -123,12 +126,13 @@ func (s *Server) reportOf(r *http.Request, machine string, o workshop.ReportOpti
 	if err != nil {
 		return nil, err
 	}
+	o.Public = o.Public || publicOnly(r, machine)
 	key := machine + " " + itoa(version) + " " + o.At.AsOf.Format(time.RFC3339) + " " + o.At.KnownAt.Format(time.RFC3339Nano) + " " + o.Standpoint
 	if o.Public {
 		key += " public"
 	}
 	if kept, ok := s.reports.get(key); ok {
-		return kept, nil
+		return actingOn(r, kept), nil
 	}
 	report, err := s.Workshop.Report(r.Context(), machine, o)
 	if err != nil {
@@ -137,7 +141,7 @@ func (s *Server) reportOf(r *http.Request, machine string, o workshop.ReportOpti
 	if report.Version == version {
 		s.reports.put(key, report)
 	}
-	return report, nil
+	return actingOn(r, report), nil
 }
 
 // machineReport is the private report of the machine in the address, as it
