@@ -271,7 +271,7 @@ func (s *seen) index(name string) (IndexReport, error) {
 	}
 	r.Recoverable, r.BackInput = &result, &back
 	if !reflect.DeepEqual(now, back) {
-		again, err := s.w.scale(s.d.ID, name+" back", back)
+		again, err := s.w.scale(s.d.ID, name+":back", back)
 		if err != nil {
 			return r, err
 		}
