@@ -65,6 +65,8 @@ func commands() []command {
 		{"reply", "The job", "reply to a question of the owner", &replyCommand{}},
 		{"receipt", "The job", "show or print the receipt of an owner's answer", &receiptCommand{}},
 		{"dossier", "The record", "write the dossier: a PDF, a bundle, a condition report", &dossierCommand{}},
+		{"export", "The record", "write a machine in an open standard: PROV-JSON, JSON-LD, Object ID, calendar", &exportCommand{}},
+		{"provenance", "The record", "check a PROV-JSON document and tell what was done in it", &provenanceCommand{}},
 		{"verify", "The record", "check a bundle, without any registry", &verifyCommand{}},
 		{"sum", "The record", "take a figure apart: what went in, by which method, on what assumptions", &sumCommand{}},
 		{"recalc", "The record", "compute a recorded estimate again from its own input", &recalcCommand{}},
