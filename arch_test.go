@@ -42,6 +42,7 @@ var layers = map[string]layer{
 	"workshop": {ours: []string{"registry", "scoring", "schema", "catalog", "lookup"}, modules: []string{"github.com/govalues/decimal"}},
 	"dossier": {ours: []string{"drawing", "figure", "registry", "scoring", "workshop"}, modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/go-fonts/dejavu",
 		"golang.org/x/mod/sumdb", "rsc.io/qr"}},
+	"webhook":  {ours: []string{"registry"}},
 	"exchange": {pure: true, ours: []string{"registry", "workshop"}},
 	"backup":   {ours: []string{"registry"}, modules: []string{"filippo.io/age"}},
 	"certs":    {ours: []string{"registry"}},
@@ -53,7 +54,7 @@ var layers = map[string]layer{
 	"faults":   {},
 	"browser":  {},
 	"language": {modules: []string{"golang.org/x/text/language"}},
-	"cli": {ours: []string{"backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs"},
+	"cli": {ours: []string{"backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "webhook"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},
 }
 

@@ -76,6 +76,7 @@ func commands() []command {
 		{"attach", "The bench", "compute at the bench, and keep the result as evidence on a component", &attachCommand{}},
 		{"calc", "The record", "run one computation on an input of your own", &calcCommand{}},
 		{"audit", "The registry", "read every stored byte, derive everything again, and say what does not agree", &auditCommand{}},
+		{"hook", "The registry", "tell other programs when an owner has decided: addresses, log", &hookCommand{}},
 		{"person", "The registry", "give a person all that is kept of them, or erase their name and address", &personCommand{}},
 		{"witness", "The registry", "check that another registry's bundle continues what was seen before, and sign its checkpoint too", &witnessCommand{}},
 		{"key", "The registry", "show the registry's public key, or replace it", &keyCommand{}},
