@@ -111,27 +111,47 @@ func named(t *testing.T, doc *exchange.ProvDocument) {
 	}
 }
 
-// inTime holds two constraints of PROV-CONSTRAINTS: nothing ends before it is
-// made (36), and nothing is derived from itself (52).
+// inTime holds constraints of PROV-CONSTRAINTS: nothing is derived from itself,
+// nothing ends before it is made, what an activity makes or ends it makes or
+// ends while it lasts, and nothing is made twice.
 func inTime(t *testing.T, doc *exchange.ProvDocument) {
-	made := map[string]string{}
-	for _, r := range doc.Records {
-		if r.Kind == "wasGeneratedBy" {
-			made[r.Attributes["prov:entity"][0].Text] = r.Attributes["prov:time"][0].Text
+	text := func(r exchange.ProvRecord, name string) string {
+		if v := r.Attributes[name]; len(v) > 0 {
+			return v[0].Text
 		}
+		return ""
 	}
+	at := func(s string) time.Time {
+		moment, err := time.Parse(time.RFC3339Nano, s)
+		require.NoError(t, err)
+		return moment
+	}
+	made, acts, within := map[string]string{}, map[string]exchange.ProvRecord{}, 0
 	for _, r := range doc.Records {
 		switch r.Kind {
-		case "wasInvalidatedBy":
-			begun, err := time.Parse(time.RFC3339Nano, made[r.Attributes["prov:entity"][0].Text])
-			require.NoError(t, err)
-			ended, err := time.Parse(time.RFC3339Nano, r.Attributes["prov:time"][0].Text)
-			require.NoError(t, err)
-			require.False(t, ended.Before(begun))
-		case "wasDerivedFrom":
-			require.NotEqual(t, r.Attributes["prov:generatedEntity"], r.Attributes["prov:usedEntity"])
+		case "wasGeneratedBy":
+			_, twice := made[text(r, "prov:entity")]
+			require.False(t, twice, "%s is made twice", text(r, "prov:entity"))
+			made[text(r, "prov:entity")] = text(r, "prov:time")
+		case "activity":
+			acts[r.ID] = r
 		}
 	}
+	for _, r := range doc.Records {
+		moment := text(r, "prov:time")
+		if begun := made[text(r, "prov:entity")]; r.Kind == "wasInvalidatedBy" && moment != "" && begun != "" {
+			require.False(t, at(moment).Before(at(begun)))
+		}
+		if act := acts[text(r, "prov:activity")]; moment != "" && text(act, "prov:startTime") != "" {
+			require.False(t, at(moment).Before(at(text(act, "prov:startTime"))), r)
+			require.False(t, at(moment).After(at(text(act, "prov:endTime"))), r)
+			within++
+		}
+		if r.Kind == "wasDerivedFrom" {
+			require.NotEqual(t, text(r, "prov:generatedEntity"), text(r, "prov:usedEntity"))
+		}
+	}
+	require.NotZero(t, within)
 }
 
 // noFetching is a document loader that loads nothing.

@@ -134,13 +134,14 @@ func (p *provenance) entry(e *registry.Entry, text string) {
 	id := e.RecordID()
 	rec, act := "rec:"+id, ""
 	recorded := e.Recorded.UTC().Format(time.RFC3339Nano)
-	a := attributes{}.point("prov:type", "as:"+string(e.Kind)).say("prov:label", text, "as:valid", string(e.Valid()), "as:digest", e.Hash)
+	a := attributes{}.point("prov:type", "as:"+string(e.Kind)).say("prov:label", text, "as:valid", string(e.Valid()), "as:recorded", recorded, "as:digest", e.Hash)
+	moment := recorded
 	link := p.links(e)
 	a.point("as:about", link.about...)
 	p.add("entity", rec, a)
 	if link.does {
 		act = "act:" + id
-		p.activity(act, e, text)
+		moment = p.activity(act, e, text)
 		p.relate("wasAssociatedWith", attributes{}.say("prov:activity", act, "prov:agent", p.who(link.by)))
 		if link.second != "" {
 			p.relate("wasAssociatedWith", attributes{}.say("prov:activity", act, "prov:agent", p.who(link.second), "prov:role", "second signature"))
@@ -148,28 +149,34 @@ func (p *provenance) entry(e *registry.Entry, text string) {
 		for _, used := range link.uses {
 			p.relate("used", attributes{}.say("prov:activity", act, "prov:entity", used))
 		}
-		p.fitted(act, e, recorded)
+		p.fitted(act, e, moment)
 	}
-	p.relate("wasGeneratedBy", attributes{}.say("prov:entity", rec, "prov:activity", act, "prov:time", recorded))
+	p.relate("wasGeneratedBy", attributes{}.say("prov:entity", rec, "prov:activity", act, "prov:time", moment))
 	p.relate("wasAttributedTo", attributes{}.say("prov:entity", rec, "prov:agent", p.who(e.Actor)))
 	for _, from := range link.from {
 		p.relate("wasDerivedFrom", attributes{}.say("prov:generatedEntity", rec, "prov:usedEntity", from))
 	}
 	if old, ok := p.revises[id]; ok {
 		p.relate("wasDerivedFrom", attributes{}.say("prov:generatedEntity", rec, "prov:usedEntity", "rec:"+old).point("prov:type", "prov:Revision"))
-		p.relate("wasInvalidatedBy", attributes{}.say("prov:entity", "rec:"+old, "prov:activity", act, "prov:time", recorded))
+		p.relate("wasInvalidatedBy", attributes{}.say("prov:entity", "rec:"+old, "prov:time", recorded))
 	}
 	if link.ends != "" {
-		p.relate("wasInvalidatedBy", attributes{}.say("prov:entity", link.ends, "prov:activity", act, "prov:time", recorded))
+		p.relate("wasInvalidatedBy", attributes{}.say("prov:entity", link.ends, "prov:activity", act, "prov:time", moment))
 	}
 }
 
-// activity writes an act. PROV wants moments; a day that is known gives its two
-// ends, and anything less precise stands in as:valid alone.
-func (p *provenance) activity(act string, e *registry.Entry, text string) {
+// activity writes an act, and gives the moment at which what it made or ended
+// may be said to have been so. PROV wants moments: a day that is known gives its
+// two ends, and anything less precise stands in as:valid alone. An act that was
+// recorded on a later day made its record at no moment of its own.
+func (p *provenance) activity(act string, e *registry.Entry, text string) (moment string) {
 	a := attributes{}.point("prov:type", "as:"+string(e.Kind)).say("prov:label", text, "as:valid", string(e.Valid()))
+	moment = e.Recorded.UTC().Format(time.RFC3339Nano)
 	if _, err := time.Parse(time.DateOnly, string(e.Valid())); err == nil {
-		a.say("prov:startTime", string(e.Valid())+"T00:00:00Z", "prov:endTime", string(e.Valid())+"T23:59:59Z")
+		a.say("prov:startTime", string(e.Valid())+"T00:00:00Z", "prov:endTime", string(e.Valid())+"T23:59:59.999Z")
+		if e.Recorded.UTC().Format(time.DateOnly) != string(e.Valid()) {
+			moment = ""
+		}
 	}
 	if w, ok := e.Body.(*registry.Work); ok {
 		a.say("as:standing", w.Standing.Mark)
@@ -178,10 +185,11 @@ func (p *provenance) activity(act string, e *registry.Entry, text string) {
 		a.say("as:answer", d.Answer)
 	}
 	p.add("activity", act, a)
+	return moment
 }
 
 // fitted says which parts work put on.
-func (p *provenance) fitted(act string, e *registry.Entry, recorded string) {
+func (p *provenance) fitted(act string, e *registry.Entry, moment string) {
 	w, ok := e.Body.(*registry.Work)
 	if !ok {
 		return
@@ -189,7 +197,7 @@ func (p *provenance) fitted(act string, e *registry.Entry, recorded string) {
 	for i, f := range w.Fitted {
 		part := fmt.Sprintf("part:%s.%d", e.RecordID(), i+1)
 		p.add("entity", part, attributes{}.point("prov:type", "as:part").say("prov:label", p.reader.Text(f.Part), "as:origin", f.Origin).point("as:about", p.component(f.Component)))
-		p.relate("wasGeneratedBy", attributes{}.say("prov:entity", part, "prov:activity", act, "prov:time", recorded))
+		p.relate("wasGeneratedBy", attributes{}.say("prov:entity", part, "prov:activity", act, "prov:time", moment))
 		if f.Stock != "" {
 			p.relate("wasDerivedFrom", attributes{}.say("prov:generatedEntity", part, "prov:usedEntity", "rec:"+f.Stock))
 		}
