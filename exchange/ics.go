@@ -10,7 +10,7 @@ import (
 )
 
 // WriteCalendar writes what is to be looked at again, and until when offers
-// stand, as iCalendar (RFC 5545). A date makes an event of whole days, a moment
+// stand, as iCalendar (RFC 5545; its name by RFC 7986). A date makes an event of whole days, a moment
 // one of no length; what waits for a distance or a number of heat cycles has no
 // place in a calendar and is a task without a date. The moments of recording
 // stand as DTSTAMP, so that the same record gives the same bytes.
@@ -19,7 +19,7 @@ func WriteCalendar(in Input) ([]byte, error) {
 	c.line("BEGIN", "VCALENDAR")
 	c.line("VERSION", "2.0")
 	c.line("PRODID", "-//asfound//calendar 1//EN")
-	c.line("X-WR-CALNAME", text(in.Report.Machine.Name))
+	c.line("NAME", text(in.Report.Machine.Name))
 	c.rechecks()
 	c.offers()
 	c.line("END", "VCALENDAR")

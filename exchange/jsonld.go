@@ -18,20 +18,20 @@ var context = object{
 
 	"HumanMadeObject": "crm:E22_Human-Made_Object", "Type": "crm:E55_Type", "Name": "crm:E33_E41_Linguistic_Appellation", "Identifier": "crm:E42_Identifier",
 	"Production": "crm:E12_Production", "TimeSpan": "crm:E52_Time-Span", "Group": "crm:E74_Group", "LinguisticObject": "crm:E33_Linguistic_Object",
-	"Modification": "crm:E11_Modification", "PartRemoval": "crm:E80_Part_Removal", "AttributeAssignment": "crm:E13_Attribute_Assignment",
+	"Modification": "crm:E11_Modification", "AttributeAssignment": "crm:E13_Attribute_Assignment",
 	"Activity": "crm:E7_Activity", "Actor": "crm:E39_Actor", "Dimension": "crm:E54_Dimension", "MeasurementUnit": "crm:E58_Measurement_Unit",
-	"DigitalObject": "crm:E73_Information_Object", "Motorcycle": "schema:Motorcycle",
+	"Motorcycle": "schema:Motorcycle",
 
 	"identified_by": term("crm:P1_is_identified_by"), "classified_as": term("crm:P2_has_type"), "content": "crm:P190_has_symbolic_content",
 	"referred_to_by": term("crm:P67i_is_referred_to_by"), "produced_by": term("crm:P108i_was_produced_by"), "carried_out_by": term("crm:P14_carried_out_by"),
 	"timespan": term("crm:P4_has_time-span"), "begin_of_the_begin": moment("crm:P82a_begin_of_the_begin"), "end_of_the_end": moment("crm:P82b_end_of_the_end"),
-	"part": term("crm:P46_is_composed_of"), "modified_by": term("crm:P31i_was_modified_by"), "removed_by": term("crm:P113i_was_removed_by"),
+	"part": term("crm:P46_is_composed_of"), "modified_by": term("crm:P31i_was_modified_by"),
 	"attributed_by": term("crm:P140i_was_attributed_by"), "assigned": term("crm:P141_assigned"), "used_specific_object": term("crm:P16_used_specific_object"),
 	"dimension": term("crm:P43_has_dimension"), "value": object{"@id": "crm:P90_has_value", "@type": "xsd:decimal"}, "unit": term("crm:P91_has_unit"),
 	"motivated_by": term("crm:P17_was_motivated_by"),
 
 	"manufacturer": "schema:manufacturer", "model": "schema:model", "productionDate": "schema:productionDate", "name": "schema:name",
-	"probability": object{"@id": "as:probability", "@type": "xsd:decimal"}, "basis": "as:basis", "standing": "as:standing", "custody": "as:custody", "sha256": "as:sha256",
+	"probability": object{"@id": "as:probability", "@type": "xsd:decimal"}, "basis": "as:basis", "standing": "as:standing", "custody": "as:custody",
 }
 
 type object map[string]any
