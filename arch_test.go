@@ -39,6 +39,7 @@ var layers = map[string]layer{
 		"golang.org/x/image", "golang.org/x/text"}},
 	"lookup":   {pure: true, ours: []string{"registry"}, modules: []string{"golang.org/x/text"}},
 	"tabular":  {ours: []string{"importers", "registry", "workshop"}, modules: []string{"github.com/xuri/excelize/v2"}},
+	"access":   {ours: []string{"registry"}, modules: []string{"github.com/go-webauthn/webauthn", "github.com/santhosh-tekuri/jsonschema/v5", "golang.org/x/crypto/argon2", "golang.org/x/text"}},
 	"workshop": {ours: []string{"registry", "scoring", "schema", "catalog", "lookup"}, modules: []string{"github.com/govalues/decimal"}},
 	"dossier": {ours: []string{"drawing", "figure", "registry", "scoring", "workshop"}, modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/go-fonts/dejavu",
 		"golang.org/x/mod/sumdb", "rsc.io/qr"}},
@@ -49,12 +50,12 @@ var layers = map[string]layer{
 	"drawing":  {pure: true},
 	"docs":     {},
 	"figure":   {ours: []string{"scoring"}},
-	"server":   {ours: []string{"docs", "drawing", "exchange", "figure", "language", "registry", "scoring", "schema", "catalog", "tabular", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5", "rsc.io/qr"}},
+	"server":   {ours: []string{"access", "docs", "drawing", "exchange", "figure", "language", "registry", "scoring", "schema", "catalog", "tabular", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5", "rsc.io/qr"}},
 	"demo":     {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
 	"faults":   {},
 	"browser":  {},
 	"language": {modules: []string{"golang.org/x/text/language"}},
-	"cli": {ours: []string{"backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "webhook"},
+	"cli": {ours: []string{"access", "backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "language", "webhook"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},
 }
 

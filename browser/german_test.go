@@ -15,7 +15,7 @@ import (
 
 // english are words that German does not have, and that hardly an English
 // sentence does without.
-var english = regexp.MustCompile(`(?i)\b(the|and|of|with|which|is|are|was|were|not|for|from|has|have|this|that|it|its|by|to|be|on|only|what|how|or|at|as|than|each)\b`)
+var english = regexp.MustCompile(`(?i)\b(the|and|of|with|which|is|are|were|not|for|from|has|have|this|that|it|its|by|to|be|on|only|what|how|or|at|as|than|each)\b`)
 
 // TestGermanIsWhole reads every page in German and looks for what is still
 // English. What people typed stays as they wrote it: it is all in the files of
@@ -36,7 +36,7 @@ func TestGermanIsWhole(t *testing.T) {
 		answer.Body.Close()
 		require.NoError(t, err)
 		texts(root, func(text string) {
-			if words := english.FindAllString(text, -1); len(words) > 1 && !typed.has(text) && left[text] == "" {
+			if words := english.FindAllString(typed.rest(text), -1); len(words) > 1 && left[text] == "" && !titles.MatchString(text) {
 				left[text] = path
 			}
 		})
@@ -85,19 +85,30 @@ func texts(n *html.Node, fn func(string)) {
 // corpus is what people typed in the demonstration, as runs of words.
 type corpus string
 
-// has says whether a text is made of what people typed: no run of five of its
-// words stands nowhere in it.
-func (c corpus) has(text string) bool {
-	words := letters.FindAllString(strings.ToLower(text), -1)
-	n := min(5, len(words))
-	strange := 0
-	for i := 0; i+n <= len(words); i++ {
-		if !strings.Contains(string(c), " "+strings.Join(words[i:i+n], " ")+" ") {
-			strange++
+// rest are the words of a text that nobody typed: those in no run of three that
+// stands in the corpus.
+func (c corpus) rest(text string) string {
+	words := letters.FindAllString(roles.ReplaceAllString(text, ""), -1)
+	typed := make([]bool, len(words))
+	for i := 0; i+3 <= len(words); i++ {
+		if strings.Contains(string(c), " "+strings.ToLower(strings.Join(words[i:i+3], " "))+" ") {
+			typed[i], typed[i+1], typed[i+2] = true, true, true
 		}
 	}
-	return strange <= (len(words)-n+1)/2
+	var out []string
+	for i, w := range words {
+		if !typed[i] {
+			out = append(out, w)
+		}
+	}
+	return strings.Join(out, " ")
 }
+
+// titles of publications stay as they were published.
+var titles = regexp.MustCompile(`Best Practices for Preventing Asbestos Exposure`)
+
+// roles stand where a name is masked.
+var roles = regexp.MustCompile(`(?i)\bthe (previous owner|executor|mechanic|owner|second signature)\b`)
 
 var letters = regexp.MustCompile(`[\p{L}\p{N}]+`)
 

@@ -84,6 +84,7 @@ func demoRegistry(t *testing.T) string {
 // site is a running server.
 type site struct {
 	dir, addr, url string
+	log            string // file of what it prints
 	stop           func()
 }
 
@@ -113,7 +114,7 @@ func serveAt(t *testing.T, dir, addr string, flags ...string) *site {
 	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(20 * time.Millisecond) {
 		if answer, err := http.Get("http://" + addr + "/readyz"); err == nil {
 			answer.Body.Close()
-			return &site{dir: dir, addr: addr, url: "http://" + addr, stop: stop}
+			return &site{dir: dir, addr: addr, url: "http://" + addr, log: log.Name(), stop: stop}
 		}
 		if time.Now().After(deadline) {
 			stop()

@@ -125,7 +125,7 @@ func TestSettingsAndFlagsAgree(t *testing.T) {
 		flags[f.Name] = f
 	}
 	for _, leaf := range model.Leaves(false) {
-		if leaf.Name == "serve" {
+		if leaf.Name == "serve" || leaf.Name == "dossier" {
 			for _, f := range leaf.Flags {
 				flags[f.Name] = f
 			}

@@ -19,6 +19,7 @@ type cardCommand struct {
 	Machine string `arg:"" help:"the machine's name in the registry"`
 	Option  string `arg:"" help:"the option that the work carries out"`
 	Output  string `short:"o" type:"path" help:"write it here as a PDF to print on A5"`
+	spoken  `embed:""`
 }
 
 // Run shows the work card of an option, or prints it.
@@ -34,8 +35,12 @@ func (x *cardCommand) Run(c *call) error {
 	if x.Output == "" {
 		return c.print(r, func(w io.Writer) { writeCard(w, r) })
 	}
+	ctx, err := x.speak(c.ctx)
+	if err != nil {
+		return err
+	}
 	if err := writeFile(x.Output, func(w io.Writer) error {
-		return dossier.WriteCard(w, dossier.CardInput{Card: r, Program: "asfound " + Version, Preview: o.photo(c.ctx)})
+		return o.writeCard(ctx, w, x.Machine, x.Option)
 	}); err != nil {
 		return err
 	}
@@ -48,7 +53,7 @@ func (o *opened) writeCard(ctx context.Context, w io.Writer, machine, option str
 	if err != nil {
 		return err
 	}
-	return dossier.WriteCard(w, dossier.CardInput{Card: r, Program: "asfound " + Version, Preview: o.photo(ctx)})
+	return dossier.WriteCard(w, dossier.CardInput{Language: saidIn(ctx), Card: r, Program: "asfound " + Version, Preview: o.photo(ctx)})
 }
 
 // writeLabels writes the labels of a machine's removed parts. base begins the
@@ -58,7 +63,7 @@ func (o *opened) writeLabels(ctx context.Context, w io.Writer, machine, base, la
 	if err != nil {
 		return err
 	}
-	return dossier.WriteLabels(w, dossier.LabelInput{Machine: r.Machine, Parts: r.Removed, Changed: r.Changed, Base: base, Layout: layout, Program: "asfound " + Version})
+	return dossier.WriteLabels(w, dossier.LabelInput{Language: saidIn(ctx), Machine: r.Machine, Parts: r.Removed, Changed: r.Changed, Base: base, Layout: layout, Program: "asfound " + Version})
 }
 
 // writeCard prints a card as text.
@@ -175,9 +180,9 @@ func writeMap(w io.Writer, m workshop.CardMap) {
 	for _, f := range m.Fasteners {
 		length := "not measured"
 		if f.Length > 0 {
-			length = strconv.FormatFloat(f.Length, 'f', -1, 64) + " mm"
+			length = workshop.Reading(f.Length, 0, "mm")
 		}
-		fmt.Fprintf(w, "    %-4s %-12s %s\n", f.Hole, length, joinWords(f.Head, f.Washer, f.Thread, f.Hand+" hand", f.Felt, f.Note))
+		fmt.Fprintf(w, "    %-4s %-16s %s\n", f.Hole, length, joinWords(f.Head, f.Washer, f.Thread, f.Hand+" hand", f.Felt, f.Note))
 	}
 	for _, x := range m.Warnings {
 		wrap(w, "WATCH: "+x, "    ")
@@ -189,6 +194,7 @@ type labelsCommand struct {
 	Output  string `short:"o" type:"path" help:"where the PDF is written; labels.pdf when left out" default:"labels.pdf"`
 	Layout  string `help:"a4 for a sheet to cut, or roll for single labels of 62 by 29 mm" enum:"a4,roll" default:"a4"`
 	Base    string `help:"how people reach the server, such as http://bench.example; each code then holds a whole address instead of a path"`
+	spoken  `embed:""`
 }
 
 // Run writes the labels for the machine's removed parts.
@@ -196,11 +202,15 @@ func (x *labelsCommand) Run(c *call) error {
 	if u, err := url.Parse(x.Base); x.Base != "" && (err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Host == "") {
 		return badFlag("--base", x.Base, "http://bench.example")
 	}
+	ctx, err := x.speak(c.ctx)
+	if err != nil {
+		return err
+	}
 	o, err := c.open()
 	if err != nil {
 		return err
 	}
-	if err := writeFile(x.Output, func(w io.Writer) error { return o.writeLabels(c.ctx, w, x.Machine, x.Base, x.Layout) }); err != nil {
+	if err := writeFile(x.Output, func(w io.Writer) error { return o.writeLabels(ctx, w, x.Machine, x.Base, x.Layout) }); err != nil {
 		return err
 	}
 	return c.print(map[string]string{"pdf": x.Output}, printer("Written: "+x.Output))

@@ -180,7 +180,7 @@ func writeFault(w io.Writer, r *workshop.FaultSearch) {
 	for _, f := range r.Findings {
 		line := "- " + map[bool]string{true: "yes: ", false: "no: "}[f.Seen] + f.Title
 		if x := f.Reading; x != nil {
-			line += fmt.Sprintf(" (%s %g %s)", x.Quantity, x.Value, x.Unit)
+			line += fmt.Sprintf(" (%s %s)", x.Quantity, workshop.Reading(x.Value, x.Uncertainty, x.Unit))
 		}
 		if f.TestTitle != "" {
 			line += "; by the test “" + f.TestTitle + "”"

@@ -326,7 +326,11 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 	for i, machine := range machines {
 		progress(i)
 		if err := o.FinishErasures(ctx, machine); err != nil {
-			return out, err
+			if ctx.Err() != nil {
+				return out, ctx.Err()
+			}
+			out.Findings = append(out.Findings, store.Finding{Where: machine, What: "its record cannot be read: " + err.Error()})
+			continue
 		}
 		var bundle bytes.Buffer
 		if err := o.writeBundle(ctx, &bundle, machine, false, false); err != nil {

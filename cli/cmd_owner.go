@@ -58,6 +58,7 @@ type receiptCommand struct {
 	Machine string `arg:"" help:"the machine's name in the registry"`
 	Offer   string `arg:"" help:"the proposal or change request that was answered"`
 	Output  string `short:"o" type:"path" help:"write it here as a PDF to print on A5"`
+	spoken  `embed:""`
 }
 
 // Run shows the receipt of an answer, or prints it.
@@ -71,7 +72,11 @@ func (x *receiptCommand) Run(c *call) error {
 		return err
 	}
 	if x.Output != "" {
-		if err := writeFile(x.Output, func(w io.Writer) error { return writeReceipt(c.ctx, w, r) }); err != nil {
+		ctx, err := x.speak(c.ctx)
+		if err != nil {
+			return err
+		}
+		if err := writeFile(x.Output, func(w io.Writer) error { return writeReceipt(ctx, w, r) }); err != nil {
 			return err
 		}
 		return c.print(map[string]string{"pdf": x.Output}, printer("Written: "+x.Output))
@@ -98,6 +103,6 @@ func (x *receiptCommand) Run(c *call) error {
 }
 
 // writeReceipt prints a receipt, for the command and for the server.
-func writeReceipt(_ context.Context, w io.Writer, r *workshop.OwnerReceipt) error {
-	return dossier.WriteReceipt(w, dossier.ReceiptInput{Receipt: r, Program: "asfound " + Version})
+func writeReceipt(ctx context.Context, w io.Writer, r *workshop.OwnerReceipt) error {
+	return dossier.WriteReceipt(w, dossier.ReceiptInput{Language: saidIn(ctx), Receipt: r, Program: "asfound " + Version})
 }

@@ -108,6 +108,7 @@ type dossierCommand struct {
 	Condition string `type:"path" help:"write the condition report here, a PDF to print and sign"`
 	Public    bool   `help:"the public edition: numbers masked, names and places withheld"`
 	Originals bool   `help:"put the original pictures into the private bundle, with all that the camera wrote into them"`
+	spoken    `embed:""`
 }
 
 // Run writes the dossier.
@@ -122,15 +123,19 @@ func (d *dossierCommand) Run(c *call) error {
 	if err != nil {
 		return err
 	}
+	ctx, err := d.speak(c.ctx)
+	if err != nil {
+		return err
+	}
 	written := map[string]string{}
 	if d.PDF != "" {
-		if err := writeFile(d.PDF, func(w io.Writer) error { return o.writePDF(c.ctx, w, d.Machine, d.Public) }); err != nil {
+		if err := writeFile(d.PDF, func(w io.Writer) error { return o.writePDF(ctx, w, d.Machine, d.Public) }); err != nil {
 			return err
 		}
 		written["pdf"] = d.PDF
 	}
 	if d.Condition != "" {
-		if err := writeFile(d.Condition, func(w io.Writer) error { return o.writeCondition(c.ctx, w, d.Machine, d.Public) }); err != nil {
+		if err := writeFile(d.Condition, func(w io.Writer) error { return o.writeCondition(ctx, w, d.Machine, d.Public) }); err != nil {
 			return err
 		}
 		written["condition"] = d.Condition

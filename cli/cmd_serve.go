@@ -27,6 +27,7 @@ type serveCommand struct {
 	Key         string   `help:"${key_help}" default:"${key}"`
 	BehindProxy []string `help:"${behind_proxy_help}" default:"${behind_proxy}" sep:","`
 	Everyone    bool     `name:"everyone-on-this-network" help:"${everyone_on_this_network_help}" default:"${everyone_on_this_network}"`
+	Accounts    bool     `help:"${accounts_help}" default:"${accounts}"`
 }
 
 // stopWithin is how long requests under way may take to end.
@@ -42,10 +43,17 @@ const (
 
 // Run serves until the program is told to stop.
 func (s *serveCommand) Run(c *call) error {
-	w, err := s.way()
+	people := c.people()
+	people.Required = s.Accounts
+	accounts, err := people.On()
 	if err != nil {
 		return err
 	}
+	w, err := s.way(accounts)
+	if err != nil {
+		return err
+	}
+	w.people = people
 	o, err := c.open()
 	if err != nil {
 		return err
@@ -101,6 +109,9 @@ func (c *call) serveUntilStopped(w *way, l net.Listener, serve func(net.Listener
 	if err := c.announce(w.started(l.Addr())); err != nil {
 		return err
 	}
+	if err := c.setUpCode(w); err != nil {
+		return err
+	}
 	failed := make(chan error, 1)
 	go func() { failed <- serve(l) }()
 	select {
@@ -131,11 +142,13 @@ type started struct {
 	ThisComputer string   `json:"this_computer,omitempty"` // without setting anything up
 	Encryption   string   `json:"encryption"`              // own, given or none
 	Everyone     bool     `json:"everyone"`                // other machines reach it, without accounts
+	Accounts     bool     `json:"accounts"`                // visitors must sign in
 	Install      string   `json:"install,omitempty"`       // where a phone learns to trust it
 	Fingerprint  string   `json:"fingerprint_sha256,omitempty"`
 	Limits       []string `json:"limits,omitempty"`
 	Until        string   `json:"until,omitempty"`
 	LeftOut      []string `json:"left_out,omitempty"` // names that the authority cannot vouch for
+	Open         bool     `json:"-"`                  // other machines reach it
 }
 
 // announce tells where the pages are, and how a phone gets to them.
@@ -163,7 +176,9 @@ func (c *call) announce(s started) error {
 }
 
 func (s started) write(w io.Writer) {
-	if !s.Everyone {
+	if s.Accounts {
+		fmt.Fprintf(w, "Serving on %s — for those who have an account. Stop with Ctrl-C.\n", s.Addresses[0])
+	} else if !s.Everyone {
 		fmt.Fprintf(w, "Serving on %s — for this machine alone, without accounts. Stop with Ctrl-C.\n", s.Addresses[0])
 	} else {
 		fmt.Fprintf(w, "Serving on %s — for EVERYBODY who can reach it: there are no accounts, so whoever opens the pages can read and record. Stop with Ctrl-C.\n", s.Addresses[0])
@@ -173,6 +188,9 @@ func (s started) write(w io.Writer) {
 	}
 	if s.ThisComputer != "" {
 		fmt.Fprintf(w, "On this computer, open %s: nothing has to be set up for it.\n", s.ThisComputer)
+	}
+	if s.Accounts && s.Open && s.Encryption == encryptionNone {
+		fmt.Fprintln(w, "WITHOUT encryption: others on the network can read along, passwords too, and the cookie of a session is not marked Secure, because a browser would refuse it.")
 	}
 	if s.Everyone && s.Encryption == encryptionNone {
 		fmt.Fprintln(w, "WITHOUT encryption: others on the network can read along, and phones keep no photo that could not be sent.")
@@ -225,9 +243,24 @@ func (c *call) handler(o *opened, w *way, log slog.Handler) (http.Handler, error
 			return dossier.Verify(r, size, dossier.VerifyOptions{})
 		},
 		CheckBundle: checkBundle(o.Workshop), Condition: o.writeCondition,
+		People:         w.people,
 		KeyFingerprint: dossier.Fingerprint(o.verifier), PublicKey: o.verifier,
 		BaseURL: w.base, Hosts: w.names.All(), Proxies: w.proxies, Everyone: w.everyone, HSTS: w.hsts,
 		Version: Version, Logger: slog.New(log), Now: c.Now})
+}
+
+// setUpCode prints the code that makes the first keeper, on the terminal alone:
+// who starts the program is who may.
+func (c *call) setUpCode(w *way) error {
+	if w.people == nil || !w.people.NeedsSetUp() {
+		return nil
+	}
+	code, err := w.people.OpenSetUp()
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(c.Stderr, "asfound: there is no account yet. Open /set-up on the address above, and make the keeper with this code, which works once:\n    %s\n", code)
+	return err
 }
 
 type pingCommand struct {

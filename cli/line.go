@@ -79,6 +79,7 @@ func commands() []command {
 		{"hook", "The registry", "tell other programs when an owner has decided: addresses, log", &hookCommand{}},
 		{"person", "The registry", "give a person all that is kept of them, or erase their name and address", &personCommand{}},
 		{"witness", "The registry", "check that another registry's bundle continues what was seen before, and sign its checkpoint too", &witnessCommand{}},
+		{"people", "The registry", "say who may sign in, and as what", &peopleCommand{}},
 		{"key", "The registry", "show the registry's public key, or replace it", &keyCommand{}},
 		{"backup", "The registry", "add what is new to an encrypted backup, while the server runs or not", &backupCommand{}},
 		{"restore", "The registry", "bring a backup back into a new folder, and audit it", &restoreCommand{}},

@@ -191,7 +191,7 @@ func (o *opened) writePDF(ctx context.Context, w io.Writer, machine string, publ
 	if err != nil {
 		return err
 	}
-	in := dossier.PDFInput{Report: r, Program: "asfound " + Version, Preview: o.photo(ctx), Key: o.verifier}
+	in := dossier.PDFInput{Language: saidIn(ctx), Report: r, Program: "asfound " + Version, Preview: o.photo(ctx), Key: o.verifier}
 	events, err := o.Events(ctx, machine)
 	if err != nil {
 		return err
@@ -217,7 +217,7 @@ func (o *opened) writeCondition(ctx context.Context, w io.Writer, machine string
 	if err != nil {
 		return err
 	}
-	return dossier.WriteCondition(w, dossier.PDFInput{Report: r, Program: "asfound " + Version, Preview: o.photo(ctx), Key: o.verifier})
+	return dossier.WriteCondition(w, dossier.PDFInput{Language: saidIn(ctx), Report: r, Program: "asfound " + Version, Preview: o.photo(ctx), Key: o.verifier})
 }
 
 // writeBundle writes a machine's dossier for checking.

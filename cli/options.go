@@ -28,12 +28,14 @@ var options = []option{
 	{"as", "ASFOUND_PERSON", "mechanic", "person id under which records are made"},
 	{"packs", "ASFOUND_PACKS", "", "folders with catalog packs, separated by commas"},
 	{"addr", "ASFOUND_ADDR", "127.0.0.1:8350", "address that serve listens on"},
-	{"everyone-on-this-network", "ASFOUND_EVERYONE", "false", "agree that everybody who can reach the address reads and records: there are no accounts"},
+	{"everyone-on-this-network", "ASFOUND_EVERYONE", "false", "agree that everybody who can reach the address reads and records, where there are no accounts"},
+	{"accounts", "ASFOUND_ACCOUNTS", "false", "ask everybody to sign in; unasked so as soon as there is an account"},
 	{"host", "ASFOUND_HOSTS", "", "names and addresses, separated by commas, under which the pages are reached; this machine's own when left out"},
 	{"plain-http", "ASFOUND_PLAIN_HTTP", "false", "serve without encryption beyond this computer: others can read along, and phones keep nothing"},
 	{"cert", "ASFOUND_CERT", "", "file with a certificate and its chain, in place of the registry's own authority; read again when it changes"},
 	{"key", "ASFOUND_KEY", "", "file with the key of the certificate"},
 	{"behind-proxy", "ASFOUND_BEHIND_PROXY", "", "addresses or networks, separated by commas, of proxies whose X-Forwarded headers are believed"},
+	{"language", "ASFOUND_LANGUAGE", "en-GB", "language of what is printed: en-GB or de; a bundle stays English"},
 	{"base-url", "ASFOUND_BASE_URL", "", "how people reach the server, for labels and the owner's links"},
 }
 

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"example.org/asfound/access"
 	"example.org/asfound/certs"
 	"example.org/asfound/registry"
 	"example.org/asfound/server"
@@ -32,7 +33,9 @@ const (
 type way struct {
 	bound      netip.Addr // listened on; unspecified for every address
 	encryption string
-	everyone   bool
+	everyone   bool // other machines reach it
+	accounts   bool // visitors must sign in
+	people     *access.Book
 	named      bool // the names were given, not found
 	names      certs.Names
 	base       string // how people reach it
@@ -47,7 +50,7 @@ type way struct {
 }
 
 // way settles what the flags ask for, and refuses before anything is opened.
-func (s *serveCommand) way() (*way, error) {
+func (s *serveCommand) way(accounts bool) (*way, error) {
 	if _, _, err := net.SplitHostPort(s.Addr); err != nil {
 		return nil, badFlag("--addr", s.Addr, "127.0.0.1:8350")
 	}
@@ -55,7 +58,7 @@ func (s *serveCommand) way() (*way, error) {
 	if err != nil {
 		return nil, registry.Refuse(registry.CodeBusy, "Choose another address with --addr.", "The address %s cannot be listened on: %v", s.Addr, err)
 	}
-	w := &way{bound: netip.IPv4Unspecified(), base: s.BaseURL, cert: s.Cert, key: s.Key}
+	w := &way{bound: netip.IPv4Unspecified(), base: s.BaseURL, cert: s.Cert, key: s.Key, accounts: accounts}
 	if a, ok := netip.AddrFromSlice(tcp.IP); ok {
 		w.bound = a.Unmap()
 	}
@@ -76,14 +79,13 @@ func (s *serveCommand) way() (*way, error) {
 	return w, s.checkBase(w)
 }
 
-// consent asks for a word before the pages are put where others can reach them.
-// It is the one place that stands in for accounts, together with
-// server.Config.Everyone.
+// consent asks for a word before the pages are put where others can reach them
+// and nobody would be asked who they are.
 func (s *serveCommand) consent(w *way) error {
-	if !w.everyone || s.Everyone {
+	if !w.everyone || w.accounts || s.Everyone {
 		return nil
 	}
-	return registry.Refuse(registry.CodeRefused, "Listen on 127.0.0.1, as it does unasked; or say --everyone-on-this-network if that is what you want.",
+	return registry.Refuse(registry.CodeRefused, "Listen on 127.0.0.1, as it does unasked; or say --accounts, and everybody must sign in; or say --everyone-on-this-network if that is what you want.",
 		"%s can be reached from other machines, and there are no accounts: everybody there could read and record", s.Addr)
 }
 
@@ -228,7 +230,7 @@ func (w *way) under(scheme string) []string {
 
 // started says what is served at the listener's address.
 func (w *way) started(listening net.Addr) started {
-	s := started{Listening: listening.String(), Addresses: w.addresses(), Encryption: w.encryption, Everyone: w.everyone, LeftOut: w.leftOut.All()}
+	s := started{Listening: listening.String(), Addresses: w.addresses(), Encryption: w.encryption, Everyone: w.everyone && !w.accounts, Accounts: w.accounts, Open: w.everyone, LeftOut: w.leftOut.All()}
 	if w.base != "" && !slices.Contains(s.Addresses, w.base) {
 		s.Addresses = append([]string{w.base}, s.Addresses...)
 	}

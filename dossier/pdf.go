@@ -19,7 +19,9 @@ import (
 
 // PDFInput is what a readable dossier is made of.
 type PDFInput struct {
-	Report *workshop.Report
+	// Language is what the document is said in.
+	Language Language
+	Report   *workshop.Report
 	// Preview opens a photo's preview, a JPEG, by digest. CodeNotFound says
 	// that it is no longer kept. nil leaves every picture out.
 	Preview func(digest string) (io.ReadCloser, error)
@@ -90,14 +92,13 @@ func newPDF(in PDFInput, title string) (*pdf, error) {
 	if in.Report == nil {
 		return nil, registry.Refuse(registry.CodeInvalid, "Give a report.", "There is nothing to print")
 	}
-	p := &pdf{sheet: newSheet(paperA4), in: in, r: in.Report}
+	p := &pdf{sheet: newSheet(paperA4, in.Language), in: in, r: in.Report}
 	p.names()
 	f := p.f
-	f.SetTitle(oneLine(title+": "+p.r.Machine.Name), true)
-	f.SetSubject(oneLine(joined(", ", p.r.Machine.Make, p.r.Machine.Model, p.edition()+" edition", fmt.Sprintf("version %d", p.r.Version))), true)
+	f.SetTitle(oneLine(p.say(title)+": "+p.r.Machine.Name), true)
+	f.SetSubject(oneLine(p.joined(", ", p.r.Machine.Make, p.r.Machine.Model, p.edition()+" edition", fmt.Sprintf("version %d", p.r.Version))), true)
 	f.SetCreator(oneLine(in.Program), true)
 	f.SetProducer("asfound", true)
-	f.SetLang("en-GB")
 	f.SetCreationDate(p.r.Changed.UTC())
 	f.SetModificationDate(p.r.Changed.UTC())
 	return p, nil
@@ -130,19 +131,19 @@ func (p *pdf) names() {
 }
 
 // all gives the words for several identifiers, in one line.
-func all(ids []string, names map[string]string) string {
+func (l Language) all(ids []string, names map[string]string) string {
 	out := make([]string, len(ids))
 	for i, id := range ids {
 		out[i] = cmp.Or(names[id], id)
 	}
-	return joined(", ", out...)
+	return l.joined(", ", out...)
 }
 
 func (p *pdf) edition() string {
 	if p.r.Public {
-		return EditionPublic
+		return word("public")
 	}
-	return EditionPrivate
+	return word("private")
 }
 
 // finish writes what is only known at the end: the contents, and at the foot of
@@ -152,7 +153,7 @@ func (p *pdf) finish(contents int) {
 	f.SetPage(contents)
 	p.fresh()
 	p.y = marginTop
-	p.line(marginSide, p.y, lookSection, "Contents")
+	p.put(marginSide, p.y, lookSection, "Contents")
 	p.y += lookSection.height() + 4
 	entry := look{faceText, 10, 0}
 	for _, h := range p.headings {
@@ -182,7 +183,7 @@ func (p *pdf) feet() {
 	if len(short) > 16 {
 		short = short[:16] + "…"
 	}
-	left := p.clean(foot, oneLine(joined(" · ", p.r.Machine.Name, fmt.Sprintf("version %d", p.r.Version), "head "+short, p.edition()+" edition")))
+	left := p.clean(foot, oneLine(p.joined(" · ", p.r.Machine.Name, fmt.Sprintf("version %d", p.r.Version), p.filled("head %s", short), p.edition()+" edition")))
 	for page := 1; page <= pages; page++ {
 		f.SetPage(page)
 		p.fresh()
@@ -190,13 +191,13 @@ func (p *pdf) feet() {
 		f.SetDrawColor(120, 120, 120)
 		f.SetLineWidth(0.15)
 		f.Line(marginSide, y-1.5, pageWidth-marginSide, y-1.5)
-		right := fmt.Sprintf("page %d of %d", page, pages)
+		right := p.say(fmt.Sprintf("page %d of %d", page, pages))
 		wide := bodyWidth - p.measure(foot, right) - 6
 		lines := p.wrap(foot, left, wide)
 		p.line(marginSide, y, foot, lines[0])
 		p.line(pageWidth-marginSide-p.measure(foot, right), y, foot, right)
 		if p.lacking[page] {
-			p.line(marginSide, y+foot.height(), foot, string(noGlyph)+" stands for a character that this typeface lacks. The record itself holds it.")
+			p.line(marginSide, y+foot.height(), foot, string(noGlyph)+p.say(" stands for a character that this typeface lacks. The record itself holds it."))
 		}
 		if p.r.Machine.Invented {
 			p.banner()
@@ -211,7 +212,7 @@ func (p *pdf) fresh() { p.current = look{} }
 // banner says at the head of a page that nothing in it is real.
 func (p *pdf) banner() {
 	l := look{faceBold, 8, 0}
-	text := "Invented demonstration data"
+	text := p.say("Invented demonstration data")
 	w := p.measure(l, text) + 6
 	p.f.SetDrawColor(0, 0, 0)
 	p.f.SetLineWidth(0.3)

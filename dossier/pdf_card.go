@@ -12,7 +12,9 @@ import (
 
 // CardInput is what a printed work card is made of.
 type CardInput struct {
-	Card *workshop.CardReport
+	// Language is what the document is said in.
+	Language Language
+	Card     *workshop.CardReport
 	// Preview opens a photo's preview by digest; see PDFInput.
 	Preview func(digest string) (io.ReadCloser, error)
 	Program string
@@ -30,12 +32,11 @@ func WriteCard(w io.Writer, in CardInput) error {
 	if in.Card == nil {
 		return registry.Refuse(registry.CodeInvalid, "Give a card.", "There is nothing to print")
 	}
-	p := &cardPDF{&pdf{sheet: newSheet(paperA5), in: PDFInput{Preview: in.Preview}, r: &workshop.Report{Machine: in.Card.Machine}}, in.Card}
-	p.f.SetTitle(oneLine("Work card: "+in.Card.Option.Title), true)
+	p := &cardPDF{&pdf{sheet: newSheet(paperA5, in.Language), in: PDFInput{Preview: in.Preview}, r: &workshop.Report{Machine: in.Card.Machine}}, in.Card}
+	p.f.SetTitle(oneLine(p.say("Work card: "+in.Card.Option.Title)), true)
 	p.f.SetSubject(oneLine(in.Card.Machine.Name), true)
 	p.f.SetCreator(oneLine(in.Program), true)
 	p.f.SetProducer("asfound", true)
-	p.f.SetLang("en-GB")
 	p.f.SetCreationDate(in.Card.Changed.UTC())
 	p.f.SetModificationDate(in.Card.Changed.UTC())
 	p.page()
@@ -57,7 +58,7 @@ func WriteCard(w io.Writer, in CardInput) error {
 func (p *cardPDF) part(title string) {
 	p.gap(4)
 	p.room(18)
-	for _, text := range p.wrap(lookPart, title, p.bodyWidth()) {
+	for _, text := range p.broken(piece{text: title, look: lookPart}, p.bodyWidth()) {
 		p.line(p.paper.side, p.y, lookPart, text)
 		p.y += lookPart.height()
 	}
@@ -67,7 +68,7 @@ func (p *cardPDF) part(title string) {
 // tick is an empty box before a line, to be ticked with a pencil.
 func (p *cardPDF) tick(done bool, text string) {
 	const side = 3.2
-	lines := p.wrap(lookBody, text, p.bodyWidth()-6)
+	lines := p.broken(body(text), p.bodyWidth()-6)
 	p.room(lookBody.height() * float64(min(len(lines), 3)))
 	p.f.SetDrawColor(0, 0, 0)
 	p.f.SetLineWidth(0.25)
@@ -82,17 +83,17 @@ func (p *cardPDF) tick(done bool, text string) {
 
 func (p *cardPDF) top() {
 	c := p.card
-	p.write(piece{oneLine(c.Machine.Name), lookSmall})
-	p.write(piece{"Work card: " + c.Option.Title, look{faceBold, 13, 0}})
-	p.write(small(joined(" · ", c.Option.TreatmentTitle, c.Complaint)))
+	p.write(ownSmall(oneLine(c.Machine.Name)))
+	p.write(piece{text: "Work card: " + c.Option.Title, look: look{faceBold, 13, 0}})
+	p.write(small(p.joined(" · ", c.Option.TreatmentTitle, c.Complaint)))
 	p.gap(2)
 	if a := c.Approval; a != nil {
 		p.part("Approved, and no more than this")
 		money := ""
 		if a.Ceiling != "" {
-			money = a.Ceiling + ", spent so far " + cmp.Or(a.Spent, "nothing")
+			money = a.Ceiling + ", spent so far " + cmp.Or(a.Spent, word("nothing"))
 		}
-		p.facts([2]string{"By", a.By + ", " + a.On.UTC().Format("2 January 2006")}, [2]string{"Decision", a.Decision + " on " + a.Offer},
+		p.facts([2]string{"By", p.joined(", ", a.By, a.On.UTC().Format("2 January 2006"))}, [2]string{"Decision", p.filled("%s, on %s", a.Decision, a.Offer)},
 			[2]string{"Until", a.Until}, [2]string{"Ceiling", money}, [2]string{"Conditions", strings.Join(a.Conditions, "; ")})
 		p.list(a.Covers)
 	} else {
@@ -107,11 +108,11 @@ func (p *cardPDF) beforeOpening() {
 	c := p.card
 	p.part("Before you open")
 	for _, n := range c.Needs {
-		state := "not in hand: order it"
+		need := "%s (not in hand: order it), for %s"
 		if n.InHand {
-			state = "in hand"
+			need = "%s (in hand), for %s"
 		}
-		p.tick(n.InHand, n.What+" ("+state+"), for "+n.For)
+		p.tick(n.InHand, p.filled(need, n.What, n.For))
 	}
 	for _, x := range c.First {
 		p.tick(false, x)
@@ -128,21 +129,21 @@ func (p *cardPDF) beforeOpening() {
 	for _, x := range c.Cautions {
 		read := "Read: ____________"
 		if len(x.Read) > 0 {
-			read = "Read by " + x.Read[len(x.Read)-1].By + ", " + x.Read[len(x.Read)-1].On.UTC().Format("2 January 2006")
+			read = p.filled("Read by %s, %s", x.Read[len(x.Read)-1].By, x.Read[len(x.Read)-1].On.UTC().Format("2 January 2006"))
 		}
 		if x.Level == "note" {
 			read = ""
 		}
-		p.tick(len(x.Read) > 0, joined(" ", levelWord(x.Level)+".", x.Text, read))
+		p.tick(len(x.Read) > 0, p.joined(" ", p.levelWord(x.Level)+".", x.Text, read))
 	}
 }
 
 // levelWord is the word that a caution of a level begins with, as on the page.
-func levelWord(level string) string {
+func (l Language) levelWord(level string) string {
 	if level == "acknowledge" {
-		return "TAKE CARE"
+		return l.say("TAKE CARE")
 	}
-	return strings.ToUpper(level)
+	return strings.ToUpper(l.say(level))
 }
 
 func (p *cardPDF) openings() error {
@@ -153,13 +154,13 @@ func (p *cardPDF) openings() error {
 			p.write(body("Opened on " + o.Opened + ", " + o.Mark + "."))
 		case len(o.Lacks) > 0:
 			for _, l := range o.Lacks {
-				p.write(strong("Stop: " + l.Why + ". " + l.Fix))
+				p.write(strong(p.filled("Stop: %s. %s", l.Why, l.Fix)))
 			}
 		default:
 			p.tick(false, "Nothing stands against opening it. Opened on ____________ at ______")
 		}
 		for _, j := range o.Joints {
-			p.write(small(joined(", ", "Joint "+words(j.Joint), cmp.Or(j.Witness, "not in the witness register"), j.Sign)))
+			p.write(small(p.joined(", ", p.filled("Joint %s", words(j.Joint)), cmp.Or(j.Witness, "not in the witness register"), j.Sign)))
 		}
 		for _, picture := range o.Pictures {
 			if err := p.asFound(picture); err != nil {
@@ -180,7 +181,7 @@ func (p *cardPDF) openings() error {
 	}
 	if len(p.card.Closing) > 1 {
 		p.gap(2)
-		p.write(body("Close in this order: " + strings.Join(p.card.Closing, ", then ") + "."))
+		p.write(body("Close in this order: " + p.joined("; ", p.card.Closing...) + "."))
 	}
 	return nil
 }
@@ -201,7 +202,7 @@ func (p *cardPDF) asFound(photo workshop.PhotoReport) error {
 	p.room(height + 6)
 	p.f.ImageOptions(name, p.paper.side, p.y, width, height, false, imageJPEG, 0, "")
 	p.y += height + 1
-	p.write(small("As found: " + joined("; ", caption, photo.Scale)))
+	p.write(small("As found: " + p.joined("; ", caption, photo.Scale)))
 	return nil
 }
 
@@ -228,7 +229,7 @@ func (p *cardPDF) fasteners(m workshop.CardMap) error {
 	x := p.paper.side + (p.bodyWidth()-width)/2
 	p.gap(2)
 	p.room(height + 12)
-	p.write(piece{"Fasteners, map " + m.ID, lookHead})
+	p.write(piece{text: "Fasteners, map " + m.ID, look: lookHead})
 	if name != "" {
 		p.f.ImageOptions(name, x, p.y, width, height, false, imageJPEG, 0, "")
 	}
@@ -243,12 +244,12 @@ func (p *cardPDF) fasteners(m workshop.CardMap) error {
 	for _, f := range m.Fasteners {
 		length := "?"
 		if f.Length > 0 {
-			length = number(f.Length)
+			length = reading(f.Length, 0, "mm")
 		}
-		rows = append(rows, []cell{{strong(f.Hole)}, {body(length)}, {body(joined(", ", f.Head, f.Washer, f.Thread))}, {body(f.Hand)}, {body(f.Felt)},
-			{small(joined("; ", append(m.Flags(f.Hole), f.Note)...))}})
+		rows = append(rows, []cell{{strong(f.Hole)}, {body(length)}, {body(p.joined(", ", f.Head, f.Washer, f.Thread))}, {body(f.Hand)}, {body(f.Felt)},
+			{small(p.joined("; ", append(m.Flags(f.Hole), f.Note)...))}})
 	}
-	p.table([]column{{"hole", 1}, {"mm", 1.1}, {"head, washer, thread", 3.4}, {"hand", 1.5}, {"felt", 1.5}, {"", 2.6}}, rows)
+	p.table([]column{{"hole", 1}, {"length", 1.5}, {"head, washer, thread", 3.2}, {"hand", 1.5}, {"felt", 1.5}, {"", 2.6}}, rows)
 	for _, x := range m.Warnings {
 		p.write(strong("▲ " + x))
 	}
@@ -276,14 +277,17 @@ func (p *cardPDF) hole(x, y float64, f registry.Fastener) {
 	p.line(x-p.measure(l, f.Hole)/2, y-l.size*millimetresPerPoint*0.62, l, p.clean(l, f.Hole))
 }
 
+// stepTime is how the time of a step is written, in UTC.
+const stepTime = "2006-01-02 15:04"
+
 func (p *cardPDF) steps() {
 	p.part("Steps")
 	for _, s := range p.card.Steps {
 		if s.Undone {
-			p.write(small(s.At.UTC().Format("2 Jan 15:04") + " undone: " + s.Did))
+			p.write(small(p.filled("%s undone: %s", s.At.UTC().Format(stepTime), s.Did)))
 			continue
 		}
-		p.tick(true, s.At.UTC().Format("2 Jan 15:04")+" "+s.Did+" ("+s.By+")")
+		p.tick(true, p.filled("%s %s (%s)", s.At.UTC().Format(stepTime), s.Did, s.By))
 	}
 	for range 6 {
 		p.tick(false, "______:______  ______________________________________________")
@@ -291,7 +295,7 @@ func (p *cardPDF) steps() {
 	if len(p.card.Removed) > 0 {
 		p.part("Removed parts")
 		for _, x := range p.card.Removed {
-			p.write(body("Tag " + x.Tag + ": " + x.What + "; " + strings.ReplaceAll(x.Custody, "-", " ")))
+			p.write(body(p.filled("Tag %s: %s; %s", x.Tag, x.What, words(x.Custody))))
 		}
 	}
 }
@@ -300,16 +304,16 @@ func (p *cardPDF) after() {
 	if len(p.card.Measure) > 0 {
 		p.part("What to measure while it can be reached")
 		for _, x := range p.card.Measure {
-			p.tick(false, x.Title+": ____________")
+			p.tick(false, p.filled("%s: ____________", x.Title))
 		}
 	}
 	p.part("What to check after")
 	for _, x := range p.card.After {
-		text := x.What + " (" + x.Gate
+		text := p.filled("%s (%s)", x.What, x.Gate)
 		if x.Passed != "" {
-			text += ", passed on " + x.Passed
+			text = p.filled("%s (%s, passed on %s)", x.What, x.Gate, x.Passed)
 		}
-		p.tick(x.Passed != "", text+")")
+		p.tick(x.Passed != "", text)
 	}
 	p.tick(false, "Every fastener is in its hole; none is left over, none is missing.")
 	p.write(small(p.card.Torque))
@@ -318,12 +322,12 @@ func (p *cardPDF) after() {
 func (p *cardPDF) foot() {
 	foot := look{faceText, 7, 60}
 	pages := p.f.PageCount()
-	left := p.clean(foot, oneLine(joined(" · ", p.card.Machine.ID, p.card.Option.ID, fmt.Sprintf("version %d", p.card.Version))))
+	left := p.clean(foot, oneLine(p.joined(" · ", p.card.Machine.ID, p.card.Option.ID, fmt.Sprintf("version %d", p.card.Version))))
 	for page := 1; page <= pages; page++ {
 		p.f.SetPage(page)
 		p.fresh()
 		y := p.paper.height - 9
-		right := fmt.Sprintf("page %d of %d", page, pages)
+		right := p.say(fmt.Sprintf("page %d of %d", page, pages))
 		p.line(p.paper.side, y, foot, p.wrap(foot, left, p.bodyWidth()-p.measure(foot, right)-6)[0])
 		p.line(p.paper.width-p.paper.side-p.measure(foot, right), y, foot, right)
 		if p.card.Machine.Invented {

@@ -35,15 +35,15 @@ func WriteCondition(w io.Writer, in PDFInput) error {
 
 func (p *pdf) conditionHead() {
 	title := look{faceBold, 20, 0}
-	p.line(p.paper.side, p.y, title, "Condition report")
+	p.put(p.paper.side, p.y, title, "Condition report")
 	p.y += title.height()
-	for _, text := range p.wrap(lookLead, joined(", ", p.r.Machine.Name, p.r.Machine.Make+" "+p.r.Machine.Model, whenWords(p.r.Machine.Year)), p.bodyWidth()) {
+	for _, text := range p.wrap(lookLead, p.joined(", ", p.r.Machine.Name, p.r.Machine.Make+" "+p.r.Machine.Model, whenWords(p.r.Machine.Year)), p.bodyWidth()) {
 		p.line(p.paper.side, p.y, lookLead, text)
 		p.y += lookLead.height()
 	}
 	p.y += 2
 	for _, n := range p.r.Machine.Numbers {
-		p.facts([2]string{sentence(n.Where) + " number", joined("; ", n.Shown, doubtWords(n), n.Note)})
+		p.facts([2]string{sentence(n.Where) + " number", p.joined("; ", n.Shown, p.doubtWords(n), n.Note)})
 	}
 	p.facts([2]string{"As recorded until", date(p.r.Changed)}, [2]string{"As-found survey", p.surveyWords()}, [2]string{"Edition", p.edition()},
 		[2]string{"State of the job", p.r.Phase}, [2]string{"Digest of the survey", p.r.Survey.Digest}, [2]string{"Head of the record", p.r.Head})
@@ -99,7 +99,7 @@ func (p *pdf) conditionSummary() {
 	var poor [][]cell
 	for _, c := range p.fitted() {
 		if c.Function == "fails" || c.Function == "unsafe" || c.Condition != nil && *c.Condition <= 1 {
-			poor = append(poor, []cell{{strong(c.Name)}, p.conditionCell(c), {body(words(c.Function))}, {body(c.Note)}})
+			poor = append(poor, []cell{{strong(c.Name)}, p.conditionCell(c), {body(words(c.Function))}, {own(c.Note)}})
 		}
 	}
 	if len(poor) > 0 {
@@ -127,9 +127,9 @@ func (p *pdf) conditionGroups() {
 	since := map[string][]string{}
 	for _, w := range p.r.Work {
 		for _, c := range w.Changes {
-			line := fmt.Sprintf("%s: %s", whenWords(w.Valid), w.Did)
+			line := p.filled("since then, %s: %s", whenWords(w.Valid), w.Did)
 			if w.Standing.Mark == "unapproved" {
-				line += " (unapproved)"
+				line = p.filled("since then, %s: %s (unapproved)", whenWords(w.Valid), w.Did)
 			}
 			if !slices.Contains(since[c.Component], line) {
 				since[c.Component] = append(since[c.Component], line)
@@ -152,12 +152,12 @@ func (p *pdf) conditionGroups() {
 				rows = append(rows, []cell{name, {body("not surveyed")}, {}, {}, {}})
 				continue
 			}
-			noted := cell{small(c.Note)}
+			noted := cell{ownSmall(c.Note)}
 			for _, line := range since[c.ID] {
-				noted = append(noted, small("since then, "+line))
+				noted = append(noted, small(line))
 			}
 			if len(c.Photos) > 0 {
-				noted = append(noted, small("pictures: "+joined(", ", c.Photos...)))
+				noted = append(noted, small(p.filled("pictures: %s", p.joined(", ", c.Photos...))))
 			}
 			function := body(words(c.Function))
 			if c.Function == "fails" || c.Function == "unsafe" {
@@ -197,7 +197,7 @@ func (p *pdf) conditionSigned() {
 	for i, who := range []string{"Owner or authorised person", "Custodian", "Place and date"} {
 		left := p.paper.side + float64(i)*(third+6)
 		p.f.Line(left, p.y, left+third, p.y)
-		p.line(left, p.y+1, lookSmall, who)
+		p.put(left, p.y+1, lookSmall, who)
 	}
 	p.y += 8
 }

@@ -20,12 +20,12 @@ func (p *pdf) decisions() {
 	p.room(125) // the heading stays with the first offer
 	p.section("What the owner was asked and answered")
 	for _, o := range p.r.Offers {
-		kind := "Proposal: "
+		kind := "Proposal: %s"
 		if o.Kind == "change-request" {
-			kind = "Change request: "
+			kind = "Change request: %s"
 		}
 		p.room(85) // the heading stays with its first option
-		p.part(kind + o.ID)
+		p.part(p.filled(kind, o.ID))
 		standing := answerWords(o.Standing)
 		switch {
 		case o.Superseded:
@@ -33,15 +33,15 @@ func (p *pdf) decisions() {
 		case standing == "":
 			standing = "not answered"
 		}
-		p.facts([2]string{"Asked", joined(", ", date(o.Recorded), with("by ", o.By), with("of ", o.To))},
+		p.facts([2]string{"Asked", p.joined(", ", date(o.Recorded), p.with("by %s", o.By), p.with("of %s", o.To))},
 			[2]string{"Found", o.Found},
 			[2]string{"Digest of the offer", o.Digest},
 			[2]string{"Ceiling", o.Offer.Ceiling.String()},
 			[2]string{"Forecast of the cost", costWords(o.Cost, o.Offer.Ceiling.Currency)},
-			[2]string{"What it does to the value", valueWords(o.Value, o.Offer.Ceiling.Currency)},
+			[2]string{"What it does to the value", p.valueWords(o.Value, o.Offer.Ceiling.Currency)},
 			[2]string{"Stood until", date(o.Offer.Expires)},
 			[2]string{"If nothing is done", o.Offer.DoNothing},
-			[2]string{"Cannot be undone", all(o.Offer.Irreversible, p.option)},
+			[2]string{"Cannot be undone", p.all(o.Offer.Irreversible, p.option)},
 			[2]string{"Stands as", standing})
 		p.costFigure(o.Cost, o.Offer.Ceiling)
 		p.valueFigure(o.Value, o.Offer.Ceiling.Currency)
@@ -60,11 +60,11 @@ func (p *pdf) decisions() {
 			}
 			saw := "the offer above"
 			if a.Digest != o.Digest {
-				saw = "ANOTHER OFFER: " + a.Digest
+				saw = p.filled("ANOTHER OFFER: %s", a.Digest)
 			}
-			about := cell{body(all(a.Options, p.option)), body(with("Reason: ", a.Reason))}
+			about := cell{body(p.all(a.Options, p.option)), body(p.with("Reason: %s", a.Reason))}
 			for _, c := range a.Conditions {
-				about = append(about, body("Condition: "+c))
+				about = append(about, body(p.filled("Condition: %s", c)))
 			}
 			rows = append(rows, []cell{answer, about, {body(a.Person), small(date(a.Recorded)), small(words(a.Channel))}, {small(saw)}})
 		}
@@ -97,22 +97,22 @@ func costWords(c *scoring.CostResult, currency string) string {
 
 // valueWords says a valuation in a line, the ratio first; nothing for an offer
 // without one.
-func valueWords(v *scoring.ValueResult, currency string) string {
+func (l Language) valueWords(v *scoring.ValueResult, currency string) string {
 	if v == nil {
 		return ""
 	}
 	var said []string
 	for _, a := range v.Afters {
-		line := words(a.ID) + " multiplies it by " + workshop.RatioSpan(a.Ratio)
+		parts := []string{l.filled("%s multiplies it by %s", words(a.ID), workshop.RatioSpan(a.Ratio))}
 		if a.MostlyPrior {
-			line += ", which is mostly prior"
+			parts[0] = l.filled("%s multiplies it by %s, which is mostly prior", words(a.ID), workshop.RatioSpan(a.Ratio))
 		}
 		if a.Net != nil && a.ChanceOfLoss != nil {
-			line += fmt.Sprintf("; net of its cost %s %s, chance of a loss %s", workshop.NetSpan(*a.Net), currency, a.ChanceOfLoss.Printed)
+			parts = append(parts, l.filled("net of its cost %s %s, chance of a loss %s", workshop.NetSpan(*a.Net), currency, a.ChanceOfLoss.Printed))
 		} else {
-			line += "; no figure for what is left after its cost"
+			parts = append(parts, "no figure for what is left after its cost")
 		}
-		said = append(said, line)
+		said = append(said, l.joined("; ", parts...))
 	}
 	return joined(". ", said...)
 }
@@ -136,22 +136,23 @@ func (p *pdf) work() {
 	p.gap(2)
 	var rows [][]cell
 	for _, w := range p.r.Work {
-		standing := cell{strong(standingWords(w.Standing)), small(with("decision ", w.Standing.Decision))}
+		standing := cell{strong(standingWords(w.Standing)), small(p.with("decision %s", w.Standing.Decision))}
 		for _, why := range w.Standing.Why {
 			standing = append(standing, small(why))
 		}
 		if w.Undone {
 			standing = append(standing, strong("undone: the part went back"))
 		}
-		did := cell{body(w.Did), small(joined(", ", w.TreatmentTitle, all(nonEmpty(w.Option), p.option)))}
+		did := cell{body(w.Did), small(p.joined(", ", w.TreatmentTitle, p.all(nonEmpty(w.Option), p.option)))}
 		for _, f := range w.Fitted {
-			did = append(did, small(fmt.Sprintf("fitted to %s: %s (%s)%s", p.componentName(f.Component), f.Part, words(f.Origin), with(", marked ", f.Mark))))
+			line := p.filled("fitted to %s: %s (%s)", p.componentName(f.Component), f.Part, words(f.Origin))
+			did = append(did, small(p.joined(", ", line, p.with("marked %s", f.Mark))))
 		}
 		did = append(did, p.changeWords(w.Changes)...)
-		did = append(did, small(with("opened: ", all(w.Openings, p.opening))), small(with("photos: ", joined(", ", w.Photos...))))
+		did = append(did, small(p.with("opened: %s", p.all(w.Openings, p.opening))), small(p.with("photos: %s", p.joined(", ", w.Photos...))))
 		who := cell{body(w.By)}
 		if w.Second != "" {
-			who = append(who, small("second signature: "+w.Second))
+			who = append(who, small(p.filled("second signature: %s", w.Second)))
 		}
 		cost := cell{body(hours(w.Hours)), body(w.Spent)}
 		rows = append(rows, []cell{{body(whenWords(w.Valid)), small(w.ID)}, did, standing, cost, who})
@@ -173,8 +174,8 @@ func (p *pdf) removed() {
 	p.section("Removed parts")
 	var rows [][]cell
 	for _, r := range p.r.Removed {
-		rows = append(rows, []cell{{strong(r.Tag), small(r.ID)}, {body(r.What), small(p.componentName(r.Component)), small(with("fasteners: ", r.Fasteners))},
-			{strong(words(r.Custody)), small(r.Place)}, {body(r.Reason), small(with("condition: ", r.Condition))}, {small(whenWords(r.Valid)), small(with("photos: ", joined(", ", r.Photos...)))}})
+		rows = append(rows, []cell{{strong(r.Tag), small(r.ID)}, {body(r.What), small(p.componentName(r.Component)), small(p.with("fasteners: %s", r.Fasteners))},
+			{strong(words(r.Custody)), small(r.Place)}, {body(r.Reason), small(p.with("condition: %s", r.Condition))}, {small(whenWords(r.Valid)), small(p.with("photos: %s", p.joined(", ", r.Photos...)))}})
 	}
 	p.table([]column{{"Tag", 1}, {"Part", 2.2}, {"Where it is now", 1.6}, {"Why it came off", 2.2}, {"When", 1.2}}, rows)
 }
@@ -188,12 +189,22 @@ func (p *pdf) checks() {
 	for _, c := range p.r.Checks {
 		var readings cell
 		for _, r := range c.Readings {
-			readings = append(readings, body(r.Quantity+": "+reading(r.Value, r.Uncertainty, r.Unit)), small(with("with ", r.Instrument)))
+			readings = append(readings, body(p.filled("%s: %s", r.Quantity, reading(r.Value, r.Uncertainty, r.Unit))), small(p.with("with %s", r.Instrument)))
 		}
-		who := cell{body(c.By), small(with("second: ", c.Second)), small(whenWords(c.Valid))}
-		rows = append(rows, []cell{{strong(c.What), small(all(c.Components, p.component)), small(c.Words), small(c.Note)}, {strong(words(c.Outcome))}, readings, who})
+		who := cell{body(c.By), small(p.with("second: %s", c.Second)), small(whenWords(c.Valid))}
+		rows = append(rows, []cell{{strong(c.What), small(p.all(c.Components, p.component)), small(c.Words), ownSmall(c.Note)}, {strong(outcomeWords(c.Outcome))}, readings, who})
 	}
 	p.table([]column{{"What", 2.8}, {"Outcome", 1}, {"Readings", 2.4}, {"By", 1.4}}, rows)
+}
+
+func outcomeWords(outcome string) string {
+	switch outcome {
+	case "passed":
+		return word("passed")
+	case "failed":
+		return word("failed")
+	}
+	return words(outcome)
 }
 
 func (p *pdf) gates() {
@@ -209,7 +220,7 @@ func (p *pdf) gates() {
 		if g.Passed {
 			state = "✓ passed"
 		}
-		rows = append(rows, []cell{{strong(g.Title)}, {strong(state), small(g.On)}, {body(g.By), small(with("second: ", g.Second))}, {body(g.Others)}})
+		rows = append(rows, []cell{{strong(g.Title)}, {strong(state), small(g.On)}, {body(g.By), small(p.with("second: %s", g.Second))}, {body(g.Others)}})
 	}
 	p.table([]column{{"Gate", 2}, {"State", 1}, {"By", 1.3}, {"What others must still decide", 2.8}}, rows)
 }
@@ -242,7 +253,7 @@ func (p *pdf) cautions() {
 	p.section("Cautions that apply")
 	var rows [][]cell
 	for _, c := range list {
-		rows = append(rows, []cell{{strong(strings.ToUpper(c.Level)), small(c.ID)}, {body(c.Text), small(with("Source: ", c.Source))}, {small(joined(", ", of[c.ID]...))}})
+		rows = append(rows, []cell{{strong(p.levelWord(c.Level)), small(c.ID)}, {body(c.Text), small(p.with("Source: %s", c.Source))}, {small(p.joined(", ", of[c.ID]...))}})
 	}
 	p.table([]column{{"Level", 1.35}, {"Caution", 4}, {"For", 1.9}}, rows)
 }
@@ -253,7 +264,7 @@ func (p *pdf) handBack() {
 		return
 	}
 	p.section("Hand-back")
-	p.facts([2]string{"On", whenWords(h.On)}, [2]string{"To", h.To}, [2]string{"By", h.By}, [2]string{"Removed parts given along", joined(", ", h.RemovedParts...)})
+	p.facts([2]string{"On", whenWords(h.On)}, [2]string{"To", h.To}, [2]string{"By", h.By}, [2]string{"Removed parts given along", p.joined(", ", h.RemovedParts...)})
 	for _, l := range []struct {
 		title string
 		items []string
@@ -288,10 +299,10 @@ func (p *pdf) questions() {
 // bulkKinds are the records that come in great numbers and stand elsewhere in
 // this document; the timeline counts them.
 var bulkKinds = map[registry.Kind][2]string{
-	"survey": {"survey entry", "survey entries"}, "photo": {"photo", "photos"}, "evidence": {"piece of evidence", "pieces of evidence"},
-	"joint": {"joint", "joints"}, "measurement": {"measurement", "measurements"}, "claim": {"claim", "claims"}, "person": {"person", "people"},
-	"option": {"option", "options"}, "opening": {"opening described", "openings described"}, "weighing": {"weighing", "weighings"},
-	"fitting": {"fitting", "fittings"}, "fault": {"fault", "faults"}, "comparable-sale": {"sale", "sales"},
+	"survey": {"1 survey entry", "%d survey entries"}, "photo": {"1 photo", "%d photos"}, "evidence": {"1 piece of evidence", "%d pieces of evidence"},
+	"joint": {"1 joint", "%d joints"}, "measurement": {"1 measurement", "%d measurements"}, "claim": {"1 claim", "%d claims"}, "person": {"1 person", "%d people"},
+	"option": {"1 option", "%d options"}, "opening": {"1 opening described", "%d openings described"}, "weighing": {"1 weighing", "%d weighings"},
+	"fitting": {"1 fitting", "%d fittings"}, "fault": {"1 fault", "%d faults"}, "comparable-sale": {"1 sale", "%d sales"},
 }
 
 // timeline tells the job in the order of recording.
@@ -308,7 +319,7 @@ func (p *pdf) timeline() {
 			last := p.r.Timeline[i+run-1]
 			days := date(h.Recorded)
 			if d := date(last.Recorded); d != days {
-				days += " to " + d
+				days = p.filled("%s to %s", days, d)
 			}
 			rows = append(rows, []cell{{small(fmt.Sprintf("%d to %d", h.Version, last.Version))}, {small(days)}, {small(counted)}, {}})
 			i += run
@@ -316,13 +327,13 @@ func (p *pdf) timeline() {
 		}
 		text := cell{body(h.Text)}
 		if h.Mark != "" {
-			text = append(text, strong(strings.ToUpper(h.Mark)))
+			text = append(text, strong(strings.ToUpper(p.say(h.Mark))))
 		}
 		was := whenWords(h.Valid)
 		if was == date(h.Recorded) {
 			was = ""
 		}
-		rows = append(rows, []cell{{body(fmt.Sprint(h.Version))}, {body(date(h.Recorded)), small(with("was so: ", was))}, text, {small(h.By)}})
+		rows = append(rows, []cell{{body(fmt.Sprint(h.Version))}, {body(date(h.Recorded)), small(p.with("was so: %s", was))}, text, {small(h.By)}})
 		i++
 	}
 	p.table([]column{{"Event", 0.9}, {"Recorded", 1.5}, {"What", 4.2}, {"By", 1.2}}, rows)
@@ -344,13 +355,13 @@ func (p *pdf) bulk(from int) (run int, counted string) {
 	}
 	var parts []string
 	for _, k := range order {
-		name := bulkKinds[k][1]
 		if count[k] == 1 {
-			name = bulkKinds[k][0]
+			parts = append(parts, bulkKinds[k][0])
+		} else {
+			parts = append(parts, fmt.Sprintf(bulkKinds[k][1], count[k]))
 		}
-		parts = append(parts, fmt.Sprintf("%d %s", count[k], name))
 	}
-	return run, joined(", ", parts...)
+	return run, p.joined(", ", parts...)
 }
 
 // photos sets two pictures a row.
@@ -413,8 +424,8 @@ func (p *pdf) frame(x workshop.PhotoReport, left, wide, high float64) error {
 		}
 	}
 	f.Rect(left, p.y, wide, high, "D")
-	text := "The picture is not shown: " + reason + "."
-	for i, line := range p.wrap(lookSmall, text, wide-8) {
+	text := p.filled("The picture is not shown: %s.", reason)
+	for i, line := range p.broken(small(text), wide-8) {
 		p.line(left+4, p.y+high/2-lookSmall.height()+float64(i)*lookSmall.height(), lookSmall, line)
 	}
 	return nil
@@ -430,8 +441,8 @@ func (p *pdf) captionCell(x workshop.PhotoReport) cell {
 		withheld = "withheld from public editions"
 	}
 	title := joined(": ", x.ID, x.Caption)
-	return cell{strong(title), small(joined(" · ", shownWords(x.Shows), all(x.Components, p.component), with("opening: ", all(x.Openings, p.opening)))),
-		small(joined(" · ", with("scale: ", x.Scale), with("taken ", whenWords(x.Valid)), with("by ", x.By))), small(joined(" · ", size, withheld)), {hexOf(x.Digest), look{faceMono, 6, 40}}}
+	return cell{{title, lookStrong, true}, small(p.joined(" · ", shownWords(x.Shows), p.all(x.Components, p.component), p.with("opening: %s", p.all(x.Openings, p.opening)))),
+		small(p.joined(" · ", p.with("scale: %s", x.Scale), p.with("taken %s", whenWords(x.Valid)), p.with("by %s", x.By))), small(p.joined(" · ", size, withheld)), {hexOf(x.Digest), look{faceMono, 6, 40}, true}}
 }
 
 func shownWords(id string) string {

@@ -28,12 +28,12 @@ func (p *pdf) frontispiece() error {
 	}
 	p.page()
 	p.head("The machine, from both sides", 0)
-	p.line(marginSide, p.y, lookSection, "The machine, from both sides")
+	p.put(marginSide, p.y, lookSection, "The machine, from both sides")
 	p.y += lookSection.height() + 1
 	p.write(body(shading.Question))
 	for _, side := range []struct{ side, title string }{{drawing.Left, "Left side"}, {drawing.Right, "Right side"}} {
 		p.y += 1.5
-		p.line(marginSide, p.y, lookHead, side.title)
+		p.put(marginSide, p.y, lookHead, side.title)
 		p.sideView(drawing.Draw(drawing.Layout{Side: side.side, Engine: drawn.Engine, Rear: drawn.Rear, Front: drawn.Front}), levels)
 	}
 	p.y += 2
@@ -43,7 +43,7 @@ func (p *pdf) frontispiece() error {
 	p.y += 1
 	p.write(small("The drawing shows the kind and not this machine; its proportions are invented."))
 	for _, a := range as {
-		p.write(small(a.Aspect + ": " + a.Value + " (" + a.Source + ")"))
+		p.write(small(p.filled("%s: %s (%s)", a.Aspect, a.Value, a.Source)))
 	}
 	return nil
 }
@@ -172,9 +172,11 @@ const (
 
 // shadeKeys is the legend, in lines.
 func (p *pdf) shadeKeys(s *workshop.Shading) {
-	p.line(marginSide, p.y, lookHead, s.Figure)
-	x := marginSide + p.measure(lookHead, s.Figure) + 5
-	key := func(level int, text string) {
+	title := p.clean(lookHead, p.say(s.Figure))
+	p.line(marginSide, p.y, lookHead, title)
+	x := marginSide + p.measure(lookHead, title) + 5
+	key := func(level int, english string) {
+		text := p.clean(lookSmall, p.say(english))
 		wide := swatchWide + 1.5 + p.measure(lookSmall, text) + 4
 		if x+wide > pageWidth-marginSide {
 			x, p.y = marginSide, p.y+swatchHigh+1.4
@@ -209,10 +211,11 @@ func (p *pdf) shadeTable(s *workshop.Shading) {
 		if g.Range != "" {
 			figure += " (" + g.Range + ")"
 		}
+		figure = p.clean(lookSmall, p.say(figure))
 		wide := p.measure(lookSmall, figure)
-		name := p.wrap(lookSmall, g.Name, half-swatchWide-wide-6)[0]
+		name := p.broken(small(g.Name), half-swatchWide-wide-6)[0]
 		p.line(x+swatchWide+1.5, y+0.3, lookSmall, name)
-		p.line(x+half-wide-3, y+0.3, lookSmall, p.clean(lookSmall, figure))
+		p.line(x+half-wide-3, y+0.3, lookSmall, figure)
 		most = max(most, y+step)
 	}
 	p.y = most + 1.5

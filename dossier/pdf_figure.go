@@ -31,6 +31,7 @@ func (p *pdf) across(share float64) float64 { return marginSide + share*bodyWidt
 // upright marks a value with a line and its label above, on the nth line.
 func (p *pdf) upright(x, top float64, n int, label string) {
 	l := look{faceText, 6.6, 40}
+	label = p.clean(l, p.say(label))
 	y := top - 3.2*float64(n+1)
 	p.f.SetDrawColor(0, 0, 0)
 	p.f.SetLineWidth(0.3)
@@ -94,7 +95,7 @@ func (p *pdf) valueFigure(v *scoring.ValueResult, currency string) {
 		p.hill(f.After, top, "D")
 		p.neutral()
 		p.upright(p.across(f.At(v.Before.Level.Median)), top, 0, fmt.Sprintf("as it stands: %.0f", v.Before.Level.Median))
-		p.upright(p.across(f.At(a.Level.Median)), top, 1, fmt.Sprintf("%s: %.0f", words(a.ID), a.Level.Median))
+		p.upright(p.across(f.At(a.Level.Median)), top, 1, p.filled("%s: %s", words(a.ID), fmt.Sprintf("%.0f", a.Level.Median)))
 		p.y = top + figureHigh + 0.8
 		p.write(small("What it would fetch in " + currency + ": grey as it stands, outlined afterwards, the cost not taken off. The overlap does not say how likely the value falls; the ratio above does."))
 	}
@@ -104,10 +105,10 @@ func (p *pdf) valueFigure(v *scoring.ValueResult, currency string) {
 func (p *pdf) outlook(o workshop.OfferReport) {
 	for _, x := range o.Options {
 		if l := x.Leaving; l != nil && l.Words != "" {
-			p.write(body(joined(" ", "If it is left ("+words(x.ID)+"):", l.Then, l.Words)))
+			p.write(body(p.joined(" ", p.filled("If it is left (%s):", words(x.ID)), l.Then, l.Words)))
 		}
 		if r := x.Risk; r != nil {
-			p.write(body(joined(" ", "How it may end ("+words(x.ID)+"):", r.Words, r.Why)))
+			p.write(body(p.joined(" ", p.filled("How it may end (%s):", words(x.ID)), r.Words, r.Why)))
 		}
 	}
 }

@@ -28,21 +28,21 @@ func (p *pdf) found() {
 			case !c.Surveyed && c.Origin.Basis != "evidence" && c.Origin.Basis != "work" && c.Finish.Basis != "evidence" && c.Finish.Basis != "work":
 				unseen = append(unseen, c.Name)
 			default:
-				rows = append(rows, componentRow(c))
+				rows = append(rows, p.componentRow(c))
 			}
 		}
 		p.table([]column{{"Component", 2.6}, {"Condition and function", 2.3}, {"Origin", 2.3}, {"Finish", 2.2}, {"Specification", 2}}, rows)
 		if len(unseen) > 0 {
-			p.write(small("Not surveyed, only the prior speaks: " + joined(", ", unseen...) + "."))
+			p.write(small(p.filled("Not surveyed, only the prior speaks: %s.", p.joined(", ", unseen...))))
 		}
 		if len(never) > 0 {
-			p.write(small("This type never had: " + joined(", ", never...) + "."))
+			p.write(small(p.filled("This type never had: %s.", p.joined(", ", never...))))
 		}
 	}
 }
 
-func componentRow(c *workshop.ComponentReport) []cell {
-	name := cell{strong(c.Name), small(joined(" · ", c.Code, number(c.Points)+" points"))}
+func (p *pdf) componentRow(c *workshop.ComponentReport) []cell {
+	name := cell{strong(c.Name), small(p.joined(" · ", c.Code, number(c.Points)+" points"))}
 	var traits []string
 	if c.IdentityBearing {
 		traits = append(traits, "bears identity")
@@ -53,7 +53,7 @@ func componentRow(c *workshop.ComponentReport) []cell {
 	if c.Consumable {
 		traits = append(traits, "consumable")
 	}
-	name = append(name, small(joined(", ", traits...)))
+	name = append(name, small(p.joined(", ", traits...)))
 	condition := cell{}
 	if c.Condition != nil {
 		condition = append(condition, body(strconv.Itoa(*c.Condition)+" of 5"))
@@ -68,13 +68,16 @@ func componentRow(c *workshop.ComponentReport) []cell {
 	if c.Custody != "" && c.Custody != "fitted" {
 		condition = append(condition, strong(words(c.Custody)))
 	}
-	condition = append(condition, small(c.Note))
-	return []cell{name, condition, claimCell(&c.Origin), claimCell(&c.Finish), claimCell(&c.Specification)}
+	condition = append(condition, ownSmall(c.Note))
+	return []cell{name, condition, p.claimCell(&c.Origin), p.claimCell(&c.Finish), p.claimCell(&c.Specification)}
 }
+
+// basisWords say on what an answer rests.
+var basisWords = map[string]string{"evidence": "by evidence", "prior": "prior only", "work": "changed here", "seen": word("seen")}
 
 // claimCell is one answer: the leading state with its probability, and on what
 // it rests.
-func claimCell(c *workshop.ClaimReport) cell {
+func (p *pdf) claimCell(c *workshop.ClaimReport) cell {
 	var out cell
 	switch {
 	case c.Leading == "" && c.Undetermined:
@@ -82,15 +85,15 @@ func claimCell(c *workshop.ClaimReport) cell {
 	case c.Leading == "":
 		out = append(out, body("nothing stands out"))
 	default:
-		out = append(out, body(words(c.Leading)+", "+shownProbability(c)))
+		out = append(out, body(p.joined(", ", words(c.Leading), shownProbability(c))))
 	}
-	basis := map[string]string{"evidence": "by evidence", "prior": "prior only", "work": "changed here", "seen": "seen"}[c.Basis]
+	basis := basisWords[c.Basis]
 	if c.Undetermined && c.Leading != "" {
-		basis = joined(", ", basis, "the surveyor could not tell")
+		basis = p.joined(", ", basis, "the surveyor could not tell")
 	}
 	if c.Band != nil && c.Leading != "" {
 		if b, ok := c.Band.Get(c.Leading); ok && scoring.Percent(b[0]) != scoring.Percent(b[1]) {
-			basis += fmt.Sprintf(" (%s to %s)", scoring.Percent(b[0]), scoring.Percent(b[1]))
+			basis = p.say(basis) + p.filled(" (%s to %s)", scoring.Percent(b[0]), scoring.Percent(b[1]))
 		}
 	}
 	out = append(out, small(basis))
@@ -107,7 +110,7 @@ func shownProbability(c *workshop.ClaimReport) string {
 	return scoring.Percent(c.Probability)
 }
 
-func (p *pdf) componentName(id string) string { return all([]string{id}, p.component) }
+func (p *pdf) componentName(id string) string { return p.all([]string{id}, p.component) }
 
 func (p *pdf) uncertain() {
 	if len(p.r.Uncertain) == 0 {
@@ -132,21 +135,21 @@ func (p *pdf) evidence() {
 	p.gap(2)
 	var rows [][]cell
 	for _, e := range p.r.Evidence {
-		what := cell{strong(sentence(words(e.Kind))), small(e.ID), small(with("made ", whenWords(e.Made))), small(with("by ", e.MadeBy))}
+		what := cell{strong(sentence(words(e.Kind))), small(e.ID), small(p.with("made %s", whenWords(e.Made))), small(p.with("by %s", e.MadeBy))}
 		if e.Recollected {
 			what = append(what, small("remembered later"))
 		}
 		if !e.Live {
 			what = append(what, strong("no longer in force"))
 		}
-		weight := cell{small(with("source: ", words(e.Cluster)))}
+		weight := cell{small(p.with("source: %s", words(e.Cluster)))}
 		if e.Reliability != nil {
 			weight = append(weight, small("is what it seems: "+scoring.Percent(*e.Reliability)))
 		}
-		weight = append(weight, small("judged by "+e.By), small("recorded "+date(e.Recorded)), small(with("photos: ", joined(", ", e.Photos...))))
+		weight = append(weight, small(p.filled("judged by %s", e.By)), small(p.filled("recorded %s", date(e.Recorded))), small(p.with("photos: %s", p.joined(", ", e.Photos...))))
 		var on cell
 		for _, b := range e.Bears {
-			on = append(on, small(p.componentName(b.Component)+": "+string(b.Proposition)))
+			on = append(on, small(p.filled("%s: %s", p.componentName(b.Component), string(b.Proposition))))
 		}
 		rows = append(rows, []cell{what, {body(e.Says)}, {body(e.Limits)}, on, weight})
 	}
@@ -160,7 +163,7 @@ func (p *pdf) joints() {
 	p.section("Joints and their witness")
 	var rows [][]cell
 	for _, j := range p.r.Joints {
-		rows = append(rows, []cell{{strong(words(j.Joint))}, {body(words(j.Witness))}, {body(j.Sign)}, {body(all(j.Components, p.component))}, {small(joined(", ", j.Photos...))}})
+		rows = append(rows, []cell{{strong(words(j.Joint))}, {body(words(j.Witness))}, {body(j.Sign)}, {body(p.all(j.Components, p.component))}, {small(p.joined(", ", j.Photos...))}})
 	}
 	p.table([]column{{"Joint", 1.5}, {"Witness", 1.2}, {"By what sign", 2}, {"Where", 2}, {"Photos", 1}}, rows)
 }
@@ -186,7 +189,7 @@ func (p *pdf) fittings() {
 	p.gap(2)
 	var rows [][]cell
 	for _, f := range p.r.Fittings {
-		rows = append(rows, []cell{{strong(f.Name)}, {body(f.Part), small(with("stamped ", f.Stamp)), small(words(f.Origin))}, {body(whenWords(f.Valid))}, {body(date(f.Recorded))}, {small(joined(", ", f.Evidence...))}})
+		rows = append(rows, []cell{{strong(f.Name)}, {body(f.Part), small(p.with("stamped %s", f.Stamp)), small(words(f.Origin))}, {body(whenWords(f.Valid))}, {body(date(f.Recorded))}, {small(p.joined(", ", f.Evidence...))}})
 	}
 	p.table([]column{{"Position", 1.8}, {"Part", 2.4}, {"It was so", 1.6}, {"Learned on", 1.1}, {"Evidence", 1.3}}, rows)
 }
@@ -205,11 +208,11 @@ func (p *pdf) optionTable(options []workshop.OptionReport, recommended []string)
 		if o.Reversible {
 			reversible = "can be undone"
 		}
-		name = append(name, small(fmt.Sprintf("%s (rung %d of the ladder), %s", o.TreatmentTitle, o.Rung, reversible)), small(o.Why), small(with("undoing it: ", o.Undo)))
+		name = append(name, small(p.filled("%s (rung %s of the ladder), %s", o.TreatmentTitle, strconv.Itoa(o.Rung), reversible)), small(o.Why), small(p.with("undoing it: %s", o.Undo)))
 		if o.Standing == "approved" {
 			name = append(name, strong("approved"))
 		} else {
-			name = append(name, small(with("stands as: ", o.Standing)))
+			name = append(name, small(p.with("stands as: %s", o.Standing)))
 		}
 		var now, good cell
 		if o.Effects == nil {
@@ -220,20 +223,20 @@ func (p *pdf) optionTable(options []workshop.OptionReport, recommended []string)
 		}
 		cost := cell{body(amount(o.Money)), body(hours(o.Hours))}
 		if o.LeadDays > 0 {
-			cost = append(cost, body("lead "+number(o.LeadDays)+"\u00a0days"))
+			cost = append(cost, body(p.filled("lead %s days", number(o.LeadDays))))
 		}
 		if o.Works != nil {
 			cost = append(cost, body("cures it: "+scoring.Percent(*o.Works)))
 		}
 		var first cell
 		for _, x := range o.First {
-			first = append(first, small("in hand first: "+x))
+			first = append(first, small(p.filled("in hand first: %s", x)))
 		}
 		for _, x := range o.OpeningTitles {
-			first = append(first, small("opens: "+x))
+			first = append(first, small(p.filled("opens: %s", x)))
 		}
 		for _, c := range o.Cautions {
-			first = append(first, small("caution: "+c.ID))
+			first = append(first, small(p.filled("caution: %s", c.ID)))
 		}
 		rows = append(rows, []cell{name, now, good, cost, first})
 	}
@@ -248,7 +251,7 @@ func effectCell(e *workshop.Effects, of func(*scoring.EffectResult) scoring.Summ
 	e.Each(func(index string, r *scoring.EffectResult) {
 		words := lossWords(of(r))
 		nothing = nothing && words == "none"
-		out = append(out, small(index), body(words))
+		out = append(out, small(indexWords[index]), body(words))
 	})
 	if nothing {
 		return cell{body("none")}
@@ -269,7 +272,7 @@ func (p *pdf) faults() {
 		if f.Grave {
 			p.write(strong("It could hurt someone."))
 		}
-		p.facts([2]string{"Shows at", all(f.Components, p.component)}, [2]string{"Cause", f.Cause})
+		p.facts([2]string{"Shows at", p.all(f.Components, p.component)}, [2]string{"Cause", f.Cause})
 		p.gap(1.5)
 		p.optionTable(f.Options, nil)
 	}
@@ -286,12 +289,12 @@ func (p *pdf) openings() {
 	for _, o := range p.r.Openings {
 		done := cell{body("not opened")}
 		if o.Opened != "" {
-			done = cell{body("opened " + o.Opened), strong(standingWords(o.Standing))}
+			done = cell{body(p.filled("opened %s", o.Opened)), strong(standingWords(o.Standing))}
 			for _, why := range o.Standing.Why {
 				done = append(done, small(why))
 			}
 		}
-		rows = append(rows, []cell{{strong(o.Title), small(with("behind it: ", all(o.Behind, p.component)))}, {body(number(o.WitnessPoints) + " points")}, {body(hours(o.Hours)), small(amount(o.Money))}, {small(joined(", ", o.Joints...))}, done})
+		rows = append(rows, []cell{{strong(o.Title), small(p.with("behind it: %s", p.all(o.Behind, p.component)))}, {body(number(o.WitnessPoints) + " points")}, {body(hours(o.Hours)), small(amount(o.Money))}, {small(p.joined(", ", o.Joints...))}, done})
 	}
 	p.table([]column{{"Opening", 2.6}, {"Witness lost", 1.1}, {"Cost", 1.2}, {"Joints", 1.4}, {"State", 2}}, rows)
 }
@@ -300,14 +303,15 @@ func (p *pdf) openings() {
 func (p *pdf) changeWords(changes []registry.Change) cell {
 	var out cell
 	for _, c := range changes {
-		what := string(c.Proposition)
+		removed, keeps := "", ""
 		if c.Removes {
-			what += ", part removed"
+			removed = "part removed"
 		}
 		if c.Keeps != nil {
-			what += ", keeps " + scoring.Percent(*c.Keeps)
+			keeps = p.filled("keeps %s", scoring.Percent(*c.Keeps))
 		}
-		out = append(out, small(p.componentName(c.Component)+": "+what))
+		what := p.joined(", ", string(c.Proposition), removed, keeps)
+		out = append(out, small(p.filled("%s: %s", p.componentName(c.Component), what)))
 	}
 	return out
 }

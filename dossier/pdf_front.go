@@ -14,13 +14,13 @@ func (p *pdf) cover() {
 	m := p.r.Machine
 	p.page()
 	p.y = 46
-	p.write(piece{"The record of one motorcycle, as found and as treated", look{faceText, 10, 60}})
+	p.write(piece{text: "The record of one motorcycle, as found and as treated", look: look{faceText, 10, 60}})
 	p.y += 3
 	p.head("Cover", 0)
 	p.headings = p.headings[:0] // the contents begin after themselves
-	p.write(piece{m.Name, lookTitle})
+	p.write(piece{m.Name, lookTitle, true})
 	p.y += 1
-	p.write(piece{joined(", ", m.Make+" "+m.Model, whenWords(m.Year)), lookLead})
+	p.write(piece{text: p.joined(", ", m.Make+" "+m.Model, whenWords(m.Year)), look: lookLead})
 	p.y += 3
 	p.rule(0.5, 0)
 	p.y += 5
@@ -28,10 +28,7 @@ func (p *pdf) cover() {
 		p.write(strong("Invented demonstration data. No such machine, make or person exists, and every figure and price in this document is made up."))
 		p.y += 3
 	}
-	p.facts([2]string{"Edition", sentence(p.edition()) + map[bool]string{
-		true:  ": names are given as roles, numbers are masked, and withheld pictures are left out",
-		false: ": with names and whole numbers. Do not publish it",
-	}[p.r.Public]},
+	p.facts([2]string{"Edition", editionWords(p.r.Public)},
 		[2]string{"State of the record", fmt.Sprintf("version %d, last entry on %s", p.r.Version, date(p.r.Changed))},
 		[2]string{"Known at", p.r.KnownAt}, [2]string{"As of", p.r.AsOf},
 		[2]string{"Where the job stands", sentence(p.r.Phase)},
@@ -43,13 +40,13 @@ func (p *pdf) cover() {
 		p.part("Numbers as read")
 		rows := make([][]cell, len(m.Numbers))
 		for i, n := range m.Numbers {
-			rows[i] = []cell{{strong(n.Where)}, {{n.Shown, look{faceMono, 10, 0}}}, {body(doubtWords(n)), small(n.Note)}}
+			rows[i] = []cell{{strong(n.Where)}, {{n.Shown, look{faceMono, 10, 0}, true}}, {body(p.doubtWords(n)), ownSmall(n.Note)}}
 		}
 		p.table([]column{{"Where", 1}, {"Number", 2}, {"Doubtful characters and remarks", 3}}, rows)
 	}
 	if m.Story != "" {
 		p.part("How it was found")
-		p.write(body(m.Story))
+		p.write(own(m.Story))
 	}
 	p.part("At a glance")
 	var rows [][]cell
@@ -66,20 +63,30 @@ func (p *pdf) cover() {
 	p.table([]column{{"Index, 0 to 1", 2.4}, {"As it stands", 2}, {"With kept parts put back", 2}}, rows)
 }
 
+func editionWords(public bool) string {
+	if public {
+		return "Public: names are given as roles, numbers are masked, and withheld pictures are left out"
+	}
+	return "Private: with names and whole numbers. Do not publish it"
+}
+
 func (p *pdf) surveyWords() string {
 	s := p.r.Survey
-	out := fmt.Sprintf("%d of %d components", s.Surveyed, s.Of)
-	if !s.Sealed {
-		return out + ", not sealed yet"
+	surveyed, of := strconv.Itoa(s.Surveyed), strconv.Itoa(s.Of)
+	switch {
+	case !s.Sealed:
+		return p.filled("%s of %s components, not sealed yet", surveyed, of)
+	case s.SealedBy == "":
+		return p.filled("%s of %s components, sealed on %s", surveyed, of, s.SealedOn)
 	}
-	return joined(" ", out+", sealed", with("on ", s.SealedOn), with("by ", s.SealedBy))
+	return p.filled("%s of %s components, sealed on %s by %s", surveyed, of, s.SealedOn, s.SealedBy)
 }
 
 // doubtWords lists the characters that can be read in more than one way.
-func doubtWords(n workshop.NumberReport) string {
+func (l Language) doubtWords(n workshop.NumberReport) string {
 	var out []string
 	for _, d := range n.Doubtful {
-		out = append(out, fmt.Sprintf("character %d: %s", d.Place, joined(" or ", d.Readings...)))
+		out = append(out, l.filled("character %s: %s", strconv.Itoa(d.Place), joined(" "+l.say(word("or"))+" ", d.Readings...)))
 	}
 	return joined("; ", out...)
 }
@@ -102,21 +109,21 @@ func (p *pdf) howToRead() {
 	)
 	p.part("Words")
 	p.facts(
-		[2]string{"Origin", termWords(registry.Origins())},
-		[2]string{"Finish", termWords(registry.Finishes())},
-		[2]string{"Specification", termWords(registry.Specifications())},
+		[2]string{"Origin", p.termWords(registry.Origins())},
+		[2]string{"Finish", p.termWords(registry.Finishes())},
+		[2]string{"Specification", p.termWords(registry.Specifications())},
 		[2]string{"Condition", p.conditionWords()},
-		[2]string{"Function", termWords(registry.Functions())},
-		[2]string{"Custody", termWords(registry.Custodies())},
-		[2]string{"Witness of a joint", termWords(registry.Witnesses())},
+		[2]string{"Function", p.termWords(registry.Functions())},
+		[2]string{"Custody", p.termWords(registry.Custodies())},
+		[2]string{"Witness of a joint", p.termWords(registry.Witnesses())},
 	)
 }
 
 // termWords explains the words of one list.
-func termWords(terms []registry.Term) string {
+func (l Language) termWords(terms []registry.Term) string {
 	out := make([]string, len(terms))
 	for i, t := range terms {
-		out[i] = words(t.ID) + ": " + t.Meaning
+		out[i] = l.say(words(t.ID)) + ": " + l.say(t.Meaning)
 	}
 	return joined("; ", out...) + "."
 }
@@ -127,11 +134,11 @@ func (p *pdf) conditionWords() string {
 	for _, g := range p.r.Groups {
 		for _, c := range g.Components {
 			if c.Condition != nil && *c.Condition >= 0 && *c.Condition < len(steps) && c.ConditionWords != "" {
-				steps[*c.Condition] = fmt.Sprintf("%d: %s", *c.Condition, strings.TrimSuffix(c.ConditionWords, "."))
+				steps[*c.Condition] = fmt.Sprintf("%d: %s", *c.Condition, strings.TrimSuffix(p.say(c.ConditionWords), "."))
 			}
 		}
 	}
-	return with("of the part as an object, on a scale from 0 to 5; a rusty part may still be original. ", joined("; ", steps[:]...))
+	return p.with("of the part as an object, on a scale from 0 to 5; a rusty part may still be original. %s", p.joined("; ", steps[:]...))
 }
 
 func (p *pdf) indices() {

@@ -18,6 +18,9 @@ const (
 	rowHigh   = 7.0
 )
 
+// indexWords are the names of the indices.
+var indexWords = map[string]string{"substance": word("substance"), "surface": word("surface"), "correctness": word("correctness")}
+
 // indexQuestions are the questions that the indices answer.
 var indexQuestions = map[string]string{
 	"substance":   "Is it the same metal that left the works?",
@@ -28,8 +31,8 @@ var indexQuestions = map[string]string{
 func (s *sheet) index(name string, r *workshop.IndexReport) {
 	s.gap(4)
 	s.room(62)
-	s.line(marginSide, s.y, lookPart, sentence(name))
-	s.line(scaleFrom, s.y+0.4, lookBody, indexQuestions[name])
+	s.put(marginSide, s.y, lookPart, sentence(name))
+	s.put(scaleFrom, s.y+0.4, lookBody, indexQuestions[name])
 	s.y += lookPart.height() + 1.5
 	if r.Now == nil {
 		s.write(strong("No figure: too little is known."))
@@ -49,7 +52,7 @@ func (s *sheet) index(name string, r *workshop.IndexReport) {
 	}
 	s.y += 1.5
 	for _, text := range []string{
-		humpWords(r.Now.Modes),
+		s.humpWords(r.Now.Modes),
 		fmt.Sprintf("Coverage: %s of the weight rests on more than the prior. If the weights are moved within their stated spread, the mean runs from %s to %s.",
 			scoring.Percent(r.Coverage), indexFigure(r.Now.WeightBand[0]), indexFigure(r.Now.WeightBand[1])),
 	} {
@@ -64,7 +67,7 @@ func (s *sheet) scale() {
 	l := look{faceText, 6.6, 60}
 	for i := range 6 {
 		v := float64(i) / 5
-		label := fmt.Sprintf("%.1f", v)
+		label := s.say(fmt.Sprintf("%.1f", v))
 		s.line(scaleFrom+v*scaleWide-s.measure(l, label)/2, s.y, l, label)
 	}
 	s.y += l.height() + 0.6
@@ -75,7 +78,7 @@ func (s *sheet) scale() {
 func (s *sheet) lane(label string, r *scoring.IndexResult, mark func(x, y, low, high float64)) {
 	f := s.f
 	middle := s.y + rowHigh/2
-	s.line(marginSide, middle-lookSmall.height()/2, lookSmall, label)
+	s.put(marginSide, middle-lookSmall.height()/2, lookSmall, label)
 	f.SetLineWidth(0.1)
 	f.SetDrawColor(170, 170, 170)
 	for i := range 11 {
@@ -88,8 +91,8 @@ func (s *sheet) lane(label string, r *scoring.IndexResult, mark func(x, y, low, 
 	mark(at(r.Median), middle, at(r.Low80), at(r.High80))
 	s.neutral()
 	x := scaleFrom + scaleWide + 4
-	s.line(x, middle-lookStrong.height()/2, lookStrong, indexFigure(r.Median))
-	s.line(x+s.measure(lookStrong, "0.00 "), middle-lookSmall.height()/2, lookSmall, fmt.Sprintf("80 %%: %s to %s", indexFigure(r.Low80), indexFigure(r.High80)))
+	s.put(x, middle-lookStrong.height()/2, lookStrong, indexFigure(r.Median))
+	s.put(x+s.measure(lookStrong, "0.00 "), middle-lookSmall.height()/2, lookSmall, fmt.Sprintf("80 %%: %s to %s", indexFigure(r.Low80), indexFigure(r.High80)))
 	s.y += rowHigh
 }
 

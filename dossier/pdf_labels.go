@@ -1,7 +1,6 @@
 package dossier
 
 import (
-	"cmp"
 	"fmt"
 	"io"
 	"net/url"
@@ -16,9 +15,11 @@ import (
 
 // LabelInput is what labels for removed parts are made of.
 type LabelInput struct {
-	Machine workshop.MachineReport
-	Parts   []workshop.RemovedReport
-	Changed time.Time
+	// Language is what the document is said in.
+	Language Language
+	Machine  workshop.MachineReport
+	Parts    []workshop.RemovedReport
+	Changed  time.Time
 	// Base is how people reach the server, such as "http://bench.example";
 	// without it a code holds the path alone.
 	Base string
@@ -63,16 +64,15 @@ func WriteLabels(w io.Writer, in LabelInput) error {
 	columns, rows, left, top := 3, 9, 12.0, 18.0
 	switch in.Layout {
 	case LayoutA4, "":
-		p.sheet = newSheet(paperA4)
+		p.sheet = newSheet(paperA4, in.Language)
 	case LayoutRoll:
-		p.sheet, columns, rows, left, top = newSheet(paper{labelWidth, labelHeight, 1, 1, 1}), 1, 1, 0, 0
+		p.sheet, columns, rows, left, top = newSheet(paper{labelWidth, labelHeight, 1, 1, 1}, in.Language), 1, 1, 0, 0
 	default:
 		return registry.Refuse(registry.CodeInvalid, "Ask for a4 or roll.", "There is no layout %q", in.Layout)
 	}
-	p.f.SetTitle(oneLine("Labels: "+in.Machine.Name), true)
+	p.f.SetTitle(oneLine(p.filled("Labels: %s", in.Machine.Name)), true)
 	p.f.SetCreator(oneLine(in.Program), true)
 	p.f.SetProducer("asfound", true)
-	p.f.SetLang("en-GB")
 	p.f.SetCreationDate(in.Changed.UTC())
 	p.f.SetModificationDate(in.Changed.UTC())
 	for i, part := range in.Parts {
@@ -115,7 +115,7 @@ func (p *labels) label(x, y float64, part workshop.RemovedReport) error {
 	at, width := x+side+0.5, labelWidth-side-1.8
 	yy := y + 1.6
 	put := func(l look, text string, most int) {
-		for i, line := range p.wrap(l, text, width) {
+		for i, line := range p.broken(piece{text: text, look: l}, width) {
 			if i == most || yy+l.height() > y+labelHeight-0.8 {
 				return
 			}
@@ -125,17 +125,25 @@ func (p *labels) label(x, y float64, part workshop.RemovedReport) error {
 	}
 	put(look{faceBold, 13, 0}, part.Tag, 1)
 	put(look{faceBold, 7.5, 0}, part.What, 2)
-	put(look{faceText, 6.3, 0}, cmp.Or(map[string]string{"evidence-only": "EVIDENCE ONLY, NOT FOR USE"}[part.Custody], strings.ReplaceAll(part.Custody, "-", " ")), 1)
-	put(look{faceText, 6.3, 0}, joined(" · ", part.Component, string(part.Valid)), 2)
+	put(look{faceText, 6.3, 0}, custodyWords(part.Custody), 1)
+	put(look{faceText, 6.3, 0}, p.joined(" · ", part.Component, string(part.Valid)), 2)
 	if part.Fasteners != "" {
-		put(look{faceText, 6.3, 0}, "with "+part.Fasteners, 1)
+		put(look{faceText, 6.3, 0}, p.filled("with %s", part.Fasteners), 1)
 	}
 	put(look{faceText, 6.3, 0}, part.Reason, 1)
 	put(look{faceMono, 5.4, 0}, path, 3)
 	if p.in.Machine.Invented {
-		put(look{faceText, 5, 0}, "invented", 1)
+		put(look{faceText, 5, 0}, word("invented"), 1)
 	}
 	return nil
+}
+
+// custodyWords warns of a part that is kept as evidence alone.
+func custodyWords(custody string) string {
+	if custody == "evidence-only" {
+		return "EVIDENCE ONLY, NOT FOR USE"
+	}
+	return words(custody)
 }
 
 // code draws a QR code in runs of dark modules, its quiet zone first.

@@ -13,8 +13,10 @@ import (
 
 // ReceiptInput is what a printed receipt is made of.
 type ReceiptInput struct {
-	Receipt *workshop.OwnerReceipt
-	Program string
+	// Language is what the document is said in.
+	Language Language
+	Receipt  *workshop.OwnerReceipt
+	Program  string
 }
 
 // WriteReceipt writes the receipt of an owner's answer on A5. Its code holds the
@@ -25,19 +27,18 @@ func WriteReceipt(w io.Writer, in ReceiptInput) error {
 	if r == nil {
 		return registry.Refuse(registry.CodeInvalid, "Give a receipt.", "There is nothing to print")
 	}
-	p := &cardPDF{&pdf{sheet: newSheet(paperA5), r: &workshop.Report{Machine: r.Machine}}, nil}
-	p.f.SetTitle(oneLine("Receipt: "+r.Says), true)
+	p := &cardPDF{&pdf{sheet: newSheet(paperA5, in.Language), r: &workshop.Report{Machine: r.Machine}}, nil}
+	p.f.SetTitle(oneLine(p.filled("Receipt: %s", r.Says)), true)
 	p.f.SetSubject(oneLine(r.Machine.Name), true)
 	p.f.SetCreator(oneLine(in.Program), true)
 	p.f.SetProducer("asfound", true)
-	p.f.SetLang("en-GB")
 	p.f.SetCreationDate(r.Answer.Recorded.UTC())
 	p.f.SetModificationDate(r.Answer.Recorded.UTC())
 	p.page()
-	p.write(piece{oneLine(r.Machine.Name), lookSmall})
-	p.write(piece{"Receipt for your answer", look{faceBold, 13, 0}})
+	p.write(ownSmall(oneLine(r.Machine.Name)))
+	p.write(piece{text: "Receipt for your answer", look: look{faceBold, 13, 0}})
 	p.gap(2)
-	p.write(piece{r.Says, lookLead})
+	p.write(piece{text: r.Says, look: lookLead})
 	p.gap(2)
 	p.facts([2]string{"Answered", r.Answer.Recorded.UTC().Format("2 January 2006, 15:04 UTC")}, [2]string{"By", r.Who}, [2]string{"Means", r.Means},
 		[2]string{"Asked by", r.By}, [2]string{"At most", r.Ceiling}, [2]string{"Reference", r.Answer.ID}, [2]string{"Place in the record", fmt.Sprintf("version %d, event %s", r.Version, r.Event)})
@@ -46,7 +47,7 @@ func WriteReceipt(w io.Writer, in ReceiptInput) error {
 		var chosen []string
 		for _, o := range r.Chosen {
 			if !o.Reversible {
-				o.Title += " (cannot be undone)"
+				o.Title = p.filled("%s (cannot be undone)", o.Title)
 			}
 			chosen = append(chosen, o.Title)
 		}
@@ -58,7 +59,7 @@ func WriteReceipt(w io.Writer, in ReceiptInput) error {
 	}
 	if r.Answer.Reason != "" {
 		p.part("Your words")
-		p.write(body(r.Answer.Reason))
+		p.write(own(r.Answer.Reason))
 	}
 	p.part("What happens next")
 	p.list(r.Next)
@@ -104,7 +105,7 @@ func (p *cardPDF) receiptFoot(r *workshop.OwnerReceipt) {
 	for page := 1; page <= pages; page++ {
 		p.f.SetPage(page)
 		p.fresh()
-		left := strings.Join([]string{r.Machine.ID, r.Offer, fmt.Sprintf("page %d of %d", page, pages)}, " · ")
+		left := strings.Join([]string{r.Machine.ID, r.Offer, p.say(fmt.Sprintf("page %d of %d", page, pages))}, " · ")
 		p.line(p.paper.side, p.paper.height-9, foot, p.clean(foot, oneLine(left)))
 		if r.Machine.Invented {
 			p.banner()

@@ -56,11 +56,18 @@ var (
 type piece struct {
 	text string
 	look look
+	own  bool // somebody's own words, or said already: set as they are
 }
 
-func body(s string) piece   { return piece{s, lookBody} }
-func strong(s string) piece { return piece{s, lookStrong} }
-func small(s string) piece  { return piece{s, lookSmall} }
+func body(s string) piece   { return piece{text: s, look: lookBody} }
+func strong(s string) piece { return piece{text: s, look: lookStrong} }
+func small(s string) piece  { return piece{text: s, look: lookSmall} }
+
+// own is what somebody wrote: it is set as it was written.
+func own(s string) piece { return piece{s, lookBody, true} }
+
+// ownSmall is own in small letters.
+func ownSmall(s string) piece { return piece{s, lookSmall, true} }
 
 // cell is what stands in one field of a table.
 type cell []piece
@@ -82,6 +89,7 @@ type heading struct {
 // sheet lays text out on pages, top to bottom. It breaks lines and pages
 // itself, so that a long word or a tall row never leaves the page.
 type sheet struct {
+	Language
 	f        *fpdf.Fpdf
 	paper    paper
 	y        float64
@@ -92,9 +100,10 @@ type sheet struct {
 	lacking  map[int]bool // pages with a character that has no glyph
 }
 
-func newSheet(on paper) *sheet {
-	s := &sheet{paper: on, f: fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: fpdf.SizeType{Wd: on.width, Ht: on.height}}), has: map[string]*[1 << 16]bool{}, width: map[string]map[rune]float64{}, lacking: map[int]bool{}}
+func newSheet(on paper, in Language) *sheet {
+	s := &sheet{Language: in, paper: on, f: fpdf.NewCustom(&fpdf.InitType{OrientationStr: "P", UnitStr: "mm", Size: fpdf.SizeType{Wd: on.width, Ht: on.height}}), has: map[string]*[1 << 16]bool{}, width: map[string]map[rune]float64{}, lacking: map[int]bool{}}
 	s.f.SetCatalogSort(true)
+	s.f.SetLang(in.tag())
 	s.f.SetAutoPageBreak(false, 0)
 	s.f.SetMargins(on.side, on.top, on.side)
 	s.neutral()
@@ -184,7 +193,15 @@ func (s *sheet) clean(l look, text string) string {
 	}, text)
 }
 
-// wrap breaks a cleaned text into lines of at most the given width. A word that
+// broken says a paragraph and breaks it into lines of at most the given width.
+func (s *sheet) broken(p piece, width float64) []string {
+	if !p.own {
+		p.text = s.say(p.text)
+	}
+	return s.wrap(p.look, p.text, width)
+}
+
+// wrap breaks a text, said already, once it is cleaned into lines of at most the given width. A word that
 // is longer than a line is broken where it must be.
 func (s *sheet) wrap(l look, text string, width float64) []string {
 	var lines []string
@@ -225,7 +242,12 @@ func (s *sheet) wrap(l look, text string, width float64) []string {
 	return lines
 }
 
-// line writes one line with its top at y.
+// put says one line and writes it with its top at y.
+func (s *sheet) put(x, y float64, l look, english string) {
+	s.line(x, y, l, s.clean(l, s.say(english)))
+}
+
+// line writes one line, said already, with its top at y.
 func (s *sheet) line(x, y float64, l look, text string) {
 	if text == "" {
 		return
@@ -242,7 +264,7 @@ func (s *sheet) write(p piece) { s.writeIn(p, 0) }
 
 // writeIn sets a paragraph with an indent in millimetres.
 func (s *sheet) writeIn(p piece, indent float64) {
-	for _, text := range s.wrap(p.look, p.text, s.bodyWidth()-indent) {
+	for _, text := range s.broken(p, s.bodyWidth()-indent) {
 		s.room(p.look.height())
 		s.line(s.paper.side+indent, s.y, p.look, text)
 		s.y += p.look.height()
@@ -264,7 +286,7 @@ func (s *sheet) section(title string) {
 	s.gap(9)
 	s.room(45)
 	s.head(title, 0)
-	s.line(s.paper.side, s.y, lookSection, s.clean(lookSection, title))
+	s.put(s.paper.side, s.y, lookSection, title)
 	s.y += lookSection.height() + 0.8
 	s.rule(0.5, 0)
 	s.y += 2.5
@@ -275,7 +297,7 @@ func (s *sheet) part(title string) {
 	s.gap(4)
 	s.room(28)
 	s.head(title, 1)
-	for _, text := range s.wrap(lookPart, title, s.bodyWidth()) {
+	for _, text := range s.broken(piece{text: title, look: lookPart}, s.bodyWidth()) {
 		s.room(lookPart.height())
 		s.line(s.paper.side, s.y, lookPart, text)
 		s.y += lookPart.height()
@@ -287,7 +309,7 @@ func (s *sheet) head(title string, level int) {
 	link := s.f.AddLink()
 	s.f.SetLink(link, s.y, s.f.PageNo())
 	s.use(lookSection) // a bookmark is encoded as its current font is
-	shown := s.clean(lookSection, title)
+	shown := s.clean(lookSection, s.say(title))
 	if r := []rune(shown); len(r) > 120 {
 		shown = string(r[:120]) + "…"
 	}
@@ -302,7 +324,8 @@ func (s *sheet) rule(width float64, grey int) {
 	s.f.Line(s.paper.side, s.y, s.paper.width-s.paper.side, s.y)
 }
 
-// facts sets pairs of a name and a value; empty values are left out.
+// facts sets pairs of a name and a value; empty values are left out. Both are
+// said.
 func (s *sheet) facts(pairs ...[2]string) {
 	label := min(42, s.bodyWidth()/4)
 	for _, p := range pairs {
@@ -314,8 +337,8 @@ func (s *sheet) facts(pairs ...[2]string) {
 			look = lookDigest
 		}
 		s.room(lookBody.height())
-		s.line(s.paper.side, s.y+lower(lookHead), lookHead, s.clean(lookHead, p[0]))
-		for _, text := range s.wrap(look, p[1], s.bodyWidth()-label) {
+		s.put(s.paper.side, s.y+lower(lookHead), lookHead, p[0])
+		for _, text := range s.broken(piece{text: p[1], look: look}, s.bodyWidth()-label) {
 			s.room(lookBody.height())
 			s.line(s.paper.side+label, s.y+lower(look), look, text)
 			s.y += lookBody.height()
@@ -369,7 +392,7 @@ func (s *sheet) table(columns []column, rows [][]cell) {
 	}
 	titles := make([]laid, len(columns))
 	for i, c := range columns {
-		titles[i] = s.lay(cell{{c.title, lookHead}}, widths[i])
+		titles[i] = s.lay(cell{{text: c.title, look: lookHead}}, widths[i])
 	}
 	head := func() {
 		s.row(titles, widths)
@@ -415,8 +438,8 @@ func (s *sheet) lay(c cell, width float64) laid {
 		if p.text == "" {
 			continue
 		}
-		for _, text := range s.wrap(p.look, p.text, width-2*cellPad) {
-			out = append(out, piece{text, p.look})
+		for _, text := range s.broken(p, width-2*cellPad) {
+			out = append(out, piece{text, p.look, true})
 		}
 	}
 	return out

@@ -198,7 +198,7 @@ func TestPDFFrontispiece(t *testing.T) {
 	}
 	// Patterns are drawn: a level more means more ink.
 	size := func(level int) int {
-		p := &pdf{sheet: newSheet(paperA4), r: r}
+		p := &pdf{sheet: newSheet(paperA4, Language{}), r: r}
 		p.f.SetCompression(false)
 		p.page()
 		p.sideView(drawing.Draw(drawing.Layout{}), map[string]int{"fuel": level, "wheels": level})
@@ -268,7 +268,7 @@ func TestPDFLongTexts(t *testing.T) {
 	r.Timeline[0].Text = "line\nbreak\ttab\x00\u202e" + long
 	data := render(t, cannedInput(r))
 	require.NoError(t, api.Validate(bytes.NewReader(data), model.NewDefaultConfiguration()))
-	s := newSheet(paperA4)
+	s := newSheet(paperA4, Language{})
 	s.page()
 	for _, l := range []look{lookBody, lookSmall, lookDigest, lookTitle} {
 		for _, w := range []float64{12, 40, bodyWidth} {
@@ -310,7 +310,7 @@ func TestWords(t *testing.T) {
 	for v, want := range map[float64]string{0.0219: "22", 0.0031: "3.1", 0.00001: "less than 0.1", 0: "0.0"} {
 		require.Equal(t, want, points(v))
 	}
-	require.Equal(t, "180 ± 10\u00a0N", reading(180, 10, "N"))
+	require.Equal(t, "180 ± 10\u00a0N (40.5 ± 2.2 lbf)", reading(180, 10, "N")) // 1 lbf is 4.448222 N: NIST SP 811, B.8
 	require.Equal(t, "3", reading(3, 0, "1"))
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
+	"example.org/asfound/workshop"
 )
 
 // whenWords writes a date of the Extended Date/Time Format in words.
@@ -85,7 +86,7 @@ func lossWords(s scoring.Summary) string {
 }
 
 // humpWords says that an index has more than one likely value, likeliest first.
-func humpWords(modes []scoring.Hump) string {
+func (l Language) humpWords(modes []scoring.Hump) string {
 	if len(modes) < 2 {
 		return ""
 	}
@@ -99,13 +100,12 @@ func humpWords(modes []scoring.Hump) string {
 	}
 	words := make([]string, len(order))
 	for i, h := range order {
-		words[i] = fmt.Sprintf("near %s with %s", indexFigure(h.At), scoring.Percent(h.Mass))
+		words[i] = l.filled("near %s with %s", indexFigure(h.At), scoring.Percent(h.Mass))
 	}
-	number := strconv.Itoa(len(order))
 	if len(order) == 2 {
-		number = "two"
+		return l.filled("There are two likely answers, not one: %s. Some question of the record would settle which.", strings.Join(words, ", "))
 	}
-	return fmt.Sprintf("There are %s likely answers, not one: %s. Some question of the record would settle which.", number, strings.Join(words, ", "))
+	return l.filled("There are %s likely answers, not one: %s. Some question of the record would settle which.", strconv.Itoa(len(order)), strings.Join(words, ", "))
 }
 
 // standingWords says how an act stands to the owner's word.
@@ -118,7 +118,7 @@ func standingWords(s registry.Standing) string {
 	case "make-safe":
 		return "emergency, to prevent harm"
 	case "unapproved":
-		return "UNAPPROVED"
+		return word("UNAPPROVED")
 	case "":
 		return "not said"
 	}
@@ -129,11 +129,11 @@ func standingWords(s registry.Standing) string {
 func answerWords(answer string) string {
 	switch answer {
 	case "approve":
-		return "Approved"
+		return word("Approved")
 	case "approve-with-conditions":
 		return "Approved with conditions"
 	case "refuse":
-		return "REFUSED"
+		return word("REFUSED")
 	case "ask":
 		return "Asked a question first"
 	case "defer":
@@ -160,14 +160,11 @@ func number(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // reading writes a value with its uncertainty and unit.
 func reading(value, uncertainty float64, unit string) string {
-	out := number(value)
-	if uncertainty > 0 {
-		out += " ± " + number(uncertainty)
+	said := workshop.Reading(value, uncertainty, unit)
+	if unit == "" {
+		return said
 	}
-	if unit == "1" {
-		return out
-	}
-	return out + "\u00a0" + unit
+	return strings.ReplaceAll(said, " "+unit, "\u00a0"+unit)
 }
 
 // joined is the non-empty parts with a separator between.
@@ -179,14 +176,6 @@ func joined(separator string, parts ...string) string {
 		}
 	}
 	return strings.Join(kept, separator)
-}
-
-// with puts a word before a text, unless the text is empty.
-func with(before, text string) string {
-	if text == "" {
-		return ""
-	}
-	return before + text
 }
 
 // hours writes a time of work.

@@ -44,15 +44,14 @@ type Language struct {
 	// Name is its name in itself.
 	Name string
 
-	texts  func() *texts // nil for English
-	format format
+	texts func() *texts // nil for English
 }
 
 // English is the language that the program is written in.
-var English = &Language{Tag: "en-GB", Name: "English", format: british}
+var English = &Language{Tag: "en-GB", Name: "English"}
 
 // German is the second language, complete.
-var German = &Language{Tag: "de", Name: "Deutsch", format: german, texts: sync.OnceValue(func() *texts {
+var German = &Language{Tag: "de", Name: "Deutsch", texts: sync.OnceValue(func() *texts {
 	return newTexts(func(e Entry) string { return e.German }, german)
 })}
 

@@ -191,7 +191,7 @@ func rewrite(source string, say func(string) (string, bool), values bool) string
 		case t.kind == openTag && (strings.Contains(t.source, `translate="no"`) || verbatim[t.name] && !inline[t.name]):
 			flush()
 			asis = append(asis, t.name)
-			r.out.WriteString(t.source)
+			r.out.WriteString(r.tag(t)) // what it is called is ours
 		case t.kind == plainText, t.kind == value, (t.kind == openTag || t.kind == closeTag) && inline[t.name]:
 			run = append(run, t)
 		default:

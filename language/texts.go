@@ -78,7 +78,11 @@ func (t *texts) add(english, said string) {
 		if len(part) > len(fixed) {
 			fixed = part
 		}
-		expr.WriteString(regexp.QuoteMeta(part) + "(.+?)")
+		if part == "" && from > 0 {
+			expr.WriteString("()") // two places side by side: the first takes all
+		} else {
+			expr.WriteString(regexp.QuoteMeta(part) + "(.+?)")
+		}
 		from = at[1]
 	}
 	if part := english[from:]; len(part) > len(fixed) {
@@ -112,12 +116,32 @@ func firstWord(s string) string {
 	return word
 }
 
+// saying is one text that is being said: what was looked up on the way is not
+// looked up again, and a text that is nobody's is given up soon.
+type saying struct {
+	*texts
+	known  map[string]answer
+	budget int
+}
+
+type answer struct {
+	said string
+	ok   bool
+}
+
+// mostLooks is how many look-ups a text is worth.
+const mostLooks = 200
+
+func (t *texts) whole(english string, depth int) (string, bool) {
+	return (&saying{t, map[string]answer{}, mostLooks}).whole(english, depth)
+}
+
 // say finds a text as a whole, else sentence by sentence.
 func (t *texts) say(english string) string {
 	if got, ok := t.kept.Load(english); ok {
 		return got.(string)
 	}
-	said := t.find(english)
+	said := (&saying{t, map[string]answer{}, mostLooks}).find(english)
 	t.count.Lock()
 	defer t.count.Unlock()
 	if t.count.n++; t.count.n > mostKept {
@@ -128,7 +152,10 @@ func (t *texts) say(english string) string {
 	return said
 }
 
-func (t *texts) find(english string) string {
+func (t *saying) find(english string) string {
+	if said, ok := t.sentences(english); ok {
+		return said
+	}
 	if said, ok := t.whole(english, 0); ok {
 		return said
 	}
@@ -165,12 +192,43 @@ func (t *texts) find(english string) string {
 	return english
 }
 
+// sentences says a text of several sentences, if each is known.
+func (t *saying) sentences(english string) (string, bool) {
+	parts := strings.Split(english, ". ")
+	if _, ok := t.exact[english]; ok || len(parts) < 2 {
+		return "", false
+	}
+	for i, p := range parts {
+		if i < len(parts)-1 {
+			p += "."
+		}
+		said, ok := t.whole(p, 0)
+		if !ok {
+			return "", false
+		}
+		parts[i] = said
+	}
+	return strings.Join(parts, " "), true
+}
+
 // deepest is how often what was filled in is looked up in turn.
 const deepest = 4
 
 // whole finds a text as a whole: as it stands, as a number or a date, with
 // another first letter, or as a text with places filled in.
-func (t *texts) whole(english string, depth int) (string, bool) {
+func (t *saying) whole(english string, depth int) (string, bool) {
+	if a, ok := t.known[english]; ok {
+		return a.said, a.ok
+	}
+	if t.budget--; t.budget < 0 {
+		return english, false
+	}
+	said, ok := t.look(english, depth)
+	t.known[english] = answer{said, ok}
+	return said, ok
+}
+
+func (t *saying) look(english string, depth int) (string, bool) {
 	trimmed := strings.TrimSpace(english)
 	if trimmed != english {
 		said, ok := t.whole(trimmed, depth)
@@ -189,9 +247,32 @@ func (t *texts) whole(english string, depth int) (string, bool) {
 	if depth == deepest {
 		return english, false
 	}
+	for _, weak := range []bool{false, true} {
+		if said, ok := t.patterned(english, depth, weak); ok {
+			return said, true
+		}
+		if r, n := utf8.DecodeRuneInString(english); unicode.IsUpper(r) {
+			if said, ok := t.patterned(string(unicode.ToLower(r))+english[n:], depth, weak); ok {
+				f, m := utf8.DecodeRuneInString(said)
+				return string(unicode.ToUpper(f)) + said[m:], true
+			}
+		}
+		if said, ok := t.trimmed(english, depth); ok {
+			return said, true
+		}
+		if said, ok := t.list(english, depth+1); ok {
+			return said, true
+		}
+	}
+	return english, false
+}
+
+// patterned finds a text with places filled in, by those of which much or
+// little is fixed.
+func (t *saying) patterned(english string, depth int, weak bool) (string, bool) {
 	for _, key := range []string{firstWord(english), ""} {
 		for _, p := range t.patterns[key] {
-			if !strings.Contains(english, p.fixed) {
+			if p.weak != weak || !strings.Contains(english, p.fixed) {
 				continue
 			}
 			if m := p.match.FindStringSubmatch(english); m != nil && (!p.weak || t.allKnown(m[1:], depth)) {
@@ -202,9 +283,60 @@ func (t *texts) whole(english string, depth int) (string, bool) {
 	return english, false
 }
 
-func (t *texts) allKnown(found []string, depth int) bool {
+// withNote is a text with a note in brackets behind it, withValue one with a
+// figure behind it.
+var (
+	withNote  = regexp.MustCompile(`^(.+?) \((.+)\)$`)
+	withValue = regexp.MustCompile(`^(.*[\pL)]) ([−+<>≤≥~]?\d[\d.,]*(?: ?%)?)$`)
+)
+
+// withCount is a text with a number before it.
+var withCount = regexp.MustCompile(`^(\d[\d.,]*) (.+)$`)
+
+// trimmed finds a text without what stands at its end: a note, a figure, a full
+// stop that was left off.
+func (t *saying) trimmed(english string, depth int) (string, bool) {
+	if m := withNote.FindStringSubmatch(english); m != nil {
+		if said, ok := t.whole(m[1], depth+1); ok {
+			note, ok := t.whole(m[2], depth+1)
+			if !ok {
+				note, _ = t.list(m[2], depth+1)
+			}
+			return said + " (" + note + ")", true
+		}
+	}
+	if m := withCount.FindStringSubmatch(english); m != nil {
+		if said, ok := t.whole(m[2], depth+1); ok {
+			count, _ := t.format.value(m[1])
+			return count + " " + said, true
+		}
+	}
+	if m := withValue.FindStringSubmatch(english); m != nil {
+		if said, ok := t.whole(m[1], depth+1); ok {
+			value, _ := t.format.value(m[2])
+			if value == "" {
+				value = m[2]
+			}
+			return said + " " + value, true
+		}
+	}
+	if inner, ok := strings.CutPrefix(english, "“"); ok && strings.HasSuffix(inner, "”") && strings.Count(english, "“") == 1 {
+		if said, ok := t.whole(strings.TrimSuffix(inner, "”"), depth+1); ok {
+			return "„" + said + "“", true
+		}
+	}
+	if said, ok := t.exact[english+"."]; ok {
+		return strings.TrimSuffix(said, "."), true
+	}
+	return english, false
+}
+
+// code is a word that is typed so in every language, such as "with-premium".
+var code = regexp.MustCompile(`^[a-z]+(-[a-z]+)+$`)
+
+func (t *saying) allKnown(found []string, depth int) bool {
 	for _, v := range found {
-		if _, ok := t.whole(v, depth+1); !ok {
+		if _, ok := t.whole(v, depth+1); !ok && !code.MatchString(v) {
 			if _, ok := t.list(v, depth); !ok {
 				return false
 			}
@@ -214,7 +346,7 @@ func (t *texts) allKnown(found []string, depth int) bool {
 }
 
 // fill puts what was found back into the places.
-func (t *texts) fill(said string, found []string, depth int) string {
+func (t *saying) fill(said string, found []string, depth int) string {
 	return place.ReplaceAllStringFunc(said, func(at string) string {
 		n, err := strconv.Atoi(at[1 : len(at)-1])
 		if err != nil || n < 1 || n > len(found) {
@@ -230,21 +362,16 @@ func (t *texts) fill(said string, found []string, depth int) string {
 }
 
 // list says what stands between commas one by one, if all of it is known.
-func (t *texts) list(v string, depth int) (string, bool) {
+func (t *saying) list(v string, depth int) (string, bool) {
+	if depth > deepest {
+		return v, false
+	}
 	for _, mark := range []string{"; ", ", ", " and ", " or "} {
-		parts := strings.Split(v, mark)
-		if len(parts) < 2 {
+		pieces := strings.Split(v, mark)
+		if len(pieces) < 2 {
 			continue
 		}
-		known := true
-		for i, p := range parts {
-			said, ok := t.whole(p, depth+1)
-			if !ok {
-				said, ok = t.list(p, depth+1)
-			}
-			known = known && ok
-			parts[i] = said
-		}
+		parts, known := t.parts(pieces, mark, depth)
 		if !known {
 			return v, false
 		}
@@ -257,8 +384,32 @@ func (t *texts) list(v string, depth int) (string, bool) {
 	return v, false
 }
 
+// parts says each part of a list. What is known as a whole may hold the mark
+// itself, so the longest run of parts that is known counts as one.
+func (t *saying) parts(pieces []string, mark string, depth int) (out []string, known bool) {
+	for from := 0; from < len(pieces); {
+		to, said, ok := len(pieces), "", false
+		for ; to > from && !ok; to-- {
+			if joined := strings.Join(pieces[from:to], mark); from > 0 || to < len(pieces) {
+				if said, ok = t.whole(joined, depth+1); ok {
+					break
+				}
+			}
+		}
+		if !ok {
+			to = from + 1
+			if said, ok = t.list(pieces[from], depth+1); !ok && !code.MatchString(said) {
+				return pieces, false
+			}
+		}
+		out = append(out, said)
+		from = to
+	}
+	return out, true
+}
+
 // otherCase finds a text whose first letter is written small or large here.
-func (t *texts) otherCase(english string) (string, bool) {
+func (t *saying) otherCase(english string) (string, bool) {
 	r, n := utf8.DecodeRuneInString(english)
 	if unicode.IsUpper(r) {
 		if said, ok := t.exact[string(unicode.ToLower(r))+english[n:]]; ok {

@@ -352,38 +352,38 @@ func (d *Dossier) removedBy(work, component string) (string, bool) {
 // speaks of it, "not-tested" when none does. Work that fits a part, and a part
 // that goes back, set it back to "not-tested".
 func (d *Dossier) FunctionOf(component string) string {
-	function := "not-tested"
+	return cmp.Or(d.Functions()[component], "not-tested")
+}
+
+// Functions is FunctionOf of every component that anything speaks of, by id.
+func (d *Dossier) Functions() map[string]string {
+	out := map[string]string{}
 	for _, e := range d.inPlace("survey", "work", "check", "part-move") {
 		switch b := e.Body.(type) {
 		case *Survey:
-			if b.Component == component && b.Function != "" {
-				function = b.Function
+			if b.Function != "" {
+				out[b.Component] = b.Function
 			}
 		case *Work:
 			for _, f := range b.Fitted {
-				if f.Component == component {
-					function = "not-tested"
-				}
+				out[f.Component] = "not-tested"
 			}
 		case *PartMove:
-			if part, ok := Get[*RemovedPart](d, b.Part); ok && b.Custody == "fitted" && part.Record.Component == component {
-				function = "not-tested"
+			if part, ok := Get[*RemovedPart](d, b.Part); ok && b.Custody == "fitted" {
+				out[part.Record.Component] = "not-tested"
 			}
 		case *Check:
 			for _, c := range b.Components {
-				if c != component {
-					continue
-				}
 				switch b.Outcome {
 				case "passed":
-					function = "works"
+					out[c] = "works"
 				case "failed":
-					function = "fails"
+					out[c] = "fails"
 				}
 			}
 		}
 	}
-	return function
+	return out
 }
 
 // FittingsOf lists the live fittings of a component in order of time.

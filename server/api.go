@@ -110,6 +110,9 @@ func apiKey(r *http.Request) string {
 // body says, or who the records themselves name.
 func actorOf(r *http.Request, given string, bodies []registry.Body) (string, error) {
 	actor := r.Header.Get(actorHeader)
+	if mine := infoOf(r).persons; actor == "" && len(mine) == 1 {
+		actor = mine[0]
+	}
 	if actor == "" {
 		actor = given
 	}

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"example.org/asfound/access"
 )
 
 // Arrival is how a request came here, for what a page says about it.
@@ -18,10 +20,24 @@ type Arrival struct {
 	// Everyone says that other machines reach the registry and that nobody asks
 	// who they are.
 	Everyone bool
+	// Accounts says that visitors are asked who they are, Name who this one is,
+	// "" for somebody unknown, and Keeper that they keep the registry.
+	Accounts bool
+	Name     string
+	Keeper   bool
+	// Reading says that a reading link let them in.
+	Reading bool
 }
 
 func (s *Server) arrivalOf(r *http.Request) Arrival {
-	return Arrival{Secure: infoOf(r).https || isLoopback(hostOf(r.Host)), Everyone: s.Everyone}
+	a := Arrival{Secure: infoOf(r).https || isLoopback(hostOf(r.Host)), Accounts: s.accounts()}
+	a.Everyone = s.Everyone && !a.Accounts
+	if who := infoOf(r).who; who != nil && who.Session == "" {
+		a.Reading = true
+	} else if who != nil {
+		a.Name, a.Keeper = who.Name, who.Has("", access.Keeper)
+	}
+	return a
 }
 
 // arrive notes how a request came, and believes a proxy that is trusted.

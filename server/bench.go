@@ -59,20 +59,19 @@ func (t *typed) amount(name, pointer string) (float64, bool) {
 	if given == "" {
 		return 0, false
 	}
-	v, err := fraction(given)
+	v, err := t.fraction(given)
 	if err != nil {
-		t.fault(pointer, given, "This is not a number", "Write it such as 6.27 or 1/4.")
+		t.noFigure(pointer, given, "Write it such as 6.27 or 1/4.", err)
 		return 0, false
 	}
 	return v, true
 }
 
 // fraction reads 6.27, 6,27, 1/4, 1 1/8 or 1-1/8.
-func fraction(s string) (float64, error) {
-	s = strings.Replace(s, ",", ".", 1)
+func (t *typed) fraction(s string) (float64, error) {
 	above, below, is := strings.Cut(s, "/")
 	if !is {
-		return strconv.ParseFloat(s, 64)
+		return t.figure(s)
 	}
 	whole := 0.0
 	if i := strings.LastIndexAny(strings.TrimSpace(above), " -"); i > 0 {
@@ -119,9 +118,9 @@ func (in benchInput) measured(t *typed, name, pointer string, keys map[string]st
 func (t *typed) numbers(name, pointer string) []float64 {
 	out := []float64{}
 	for i, s := range strings.FieldsFunc(t.text(name), func(r rune) bool { return r == ' ' || r == ';' || r == '\n' || r == '\t' }) {
-		v, err := fraction(s)
+		v, err := t.fraction(s)
 		if err != nil {
-			t.fault(pointer, s, "This is not a number", "Write numbers with a point, apart by spaces; it is the "+itoa(i+1)+". of the list.")
+			t.noFigure(pointer, s, "Write numbers with a point, apart by spaces; it is the "+itoa(i+1)+". of the list.", err)
 			continue
 		}
 		out = append(out, v)
@@ -144,7 +143,7 @@ func (t *typed) rows(name, pointer string, figures int, named bool) (names []str
 		row := make([]float64, len(parts))
 		bad := len(parts) != figures || named && first == ""
 		for j, p := range parts {
-			v, err := fraction(p)
+			v, err := t.fraction(p)
 			row[j], bad = v, bad || err != nil
 		}
 		if bad {

@@ -75,7 +75,7 @@ func readSerial(_ *Server, t *typed, in benchInput) {
 	anchors := []any{}
 	for i, line := range t.lines("anchors") {
 		number, day, _ := strings.Cut(line, " ")
-		v, err := fraction(number)
+		v, err := t.fraction(number)
 		if err != nil {
 			t.fault("/anchors", line, "Line "+itoa(i+1)+" cannot be read", "Write a number, a space and a day such as 1957-04-08.")
 			continue

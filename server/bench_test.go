@@ -58,7 +58,7 @@ func TestTheBenchAnswers(t *testing.T) {
 		{"survivors", url.Values{"first_name": {"register"}, "first_count": {"38"}, "first_sources": {"owners"}, "second_name": {"sales"}, "second_count": {"29"}, "second_sources": {"auction lists"}, "both": {"11"}}, []string{"About 96 survive", "56 were seen", "Keen owners"}},
 		{"survivors", url.Values{"numbers": {"19 40 42 60"}, "first": {"1"}}, []string{"About 74 were built"}},
 		{"capacity", url.Values{"bore": {"73"}, "bore_unit": {"mm"}, "stroke": {"83"}, "stroke_unit": {"mm"}, "cylinders": {"1"}}, []string{"347.4 cm³"}},
-		{"piston", url.Values{"stroke": {"83"}, "stroke_unit": {"mm"}, "rod": {"158"}, "rod_unit": {"mm"}, "crank": {"36"}}, []string{"9.820 mm", "0.3866 inch"}},
+		{"piston", url.Values{"stroke": {"83"}, "stroke_unit": {"mm"}, "rod": {"158"}, "rod_unit": {"mm"}, "crank": {"36"}}, []string{"9.820 mm", "(0.38661 in)"}},
 		{"gearing", url.Values{"primary_driving": {"20"}, "primary_driven": {"40"}, "gearbox": {"1 3\n4 1"}, "final_driving": {"20"}, "final_driven": {"40"}, "diameter": {"636.62"}, "diameter_unit": {"mm"}, "rpm": {"3000"}}, []string{"4.00 to 1", "12.00 to 1", "90.0 km/h"}}, // 2·2 to 1; π·636.62 mm = 2 m; 750 a minute · 2 m
 		{"torque", url.Values{"diameter": {"5/16"}, "diameter_unit": {"in"}, "pitch": {"22"}, "pitch_unit": {"tpi"}, "form": {"whitworth"}, "lubrication": {"oiled"}, "torque": {"12"}, "torque_unit": {"nm"}}, []string{"No torque is invented", "Tension at 12"}},
 		{"criteria", url.Values{"rule": {"technical-code-2010-group-2"}}, []string{"No answer"}},

@@ -155,7 +155,7 @@ func TestMappingByTapsAndClosing(t *testing.T) {
 	require.Equal(t, "175", attr(page.one("input", "id", "f-x-1"), "value"), "what was typed is kept")
 	code, page = tap(b, at, rows...)
 	require.Equal(t, http.StatusSeeOther, code)
-	require.Contains(t, page.text(), "Easily swapped, 3 mm apart: the 45 mm of hole 2 and the 42 mm of hole 1.")
+	require.Contains(t, page.text(), "Easily swapped, 3 mm (0.12 in) apart: the 45 mm (1.77 in) of hole 2 and the 42 mm (1.65 in) of hole 1.")
 	require.Contains(t, page.text(), "Left-hand as found: hole 2.")
 	require.NotEmpty(t, page.all("circle", "class", "lefthand"))
 

@@ -3,6 +3,7 @@ package server
 import (
 	"errors"
 	"net/http"
+	"slices"
 	"strings"
 
 	"example.org/asfound/registry"
@@ -31,11 +32,33 @@ func personChoices(report *workshop.Report, roles ...string) []Choice {
 
 // byField asks who did it. The only mechanic is filled in.
 func byField(report *workshop.Report, label string) Field {
-	f := Field{Name: "by", Label: label, Kind: "select", Choices: personChoices(report), Pointers: []string{"/by", "/actor"}}
-	if mechanics := personChoices(report, "mechanic"); len(mechanics) == 1 {
+	f := Field{Name: "by", Label: label, Kind: "select", Choices: actingChoices(report), Pointers: []string{"/by", "/actor"}}
+	if len(report.Acting) > 0 && len(f.Choices) == 1 {
+		f.Value = f.Choices[0].Value
+	} else if mechanics := actingChoices(report, "mechanic"); len(mechanics) == 1 {
 		f.Value = mechanics[0].Value
 	}
 	return f
+}
+
+// actingChoices are the persons under whom the reader may record.
+func actingChoices(report *workshop.Report, roles ...string) []Choice {
+	out := personChoices(report, roles...)
+	if len(report.Acting) == 0 {
+		return out
+	}
+	return slices.DeleteFunc(out, func(c Choice) bool { return !contains(report.Acting, c.Value) })
+}
+
+// personOr is who recorded something, where a form needs a person: the one who
+// is filled in when it was an account that stands for nobody.
+func personOr(report *workshop.Report, actor string) string {
+	for _, p := range report.People {
+		if p.ID == actor {
+			return actor
+		}
+	}
+	return byField(report, "").Value
 }
 
 func secondField(report *workshop.Report) Field {

@@ -16,6 +16,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"example.org/asfound/access"
 	"example.org/asfound/language"
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
@@ -71,7 +72,10 @@ type Config struct {
 	// Proxies may say, in X-Forwarded-Proto, -Host and -For, how a request
 	// reached them. Nobody else is believed.
 	Proxies []netip.Prefix
-	// Everyone says that other machines reach the registry without an account.
+	// People are the accounts; nil where there can be none.
+	People *access.Book
+	// Everyone says that other machines reach the registry. While there are no
+	// accounts, nobody asks who they are.
 	Everyone bool
 	// HSTS is for how long a browser that came encrypted must come so again.
 	// It holds for every port of the host. 0 for no such demand.
@@ -114,6 +118,7 @@ type Server struct {
 	answers  *remembered
 	rejected *rejectedRows
 	reports  *reportCache
+	criteria *latest[*workshop.CriteriaReport]
 	openapi  []byte
 	anatomy  names  // components by id, for pages without a report
 	prefix   string // of request ids
@@ -158,6 +163,7 @@ func newServer(c Config) (*Server, error) {
 	s.answers = newRemembered(c.Now)
 	s.rejected = &rejectedRows{}
 	s.reports = &reportCache{}
+	s.criteria = &latest[*workshop.CriteriaReport]{}
 	if s.openapi, err = openAPI(c.Version); err != nil {
 		return nil, err
 	}

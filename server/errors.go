@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"strconv"
 
+	"example.org/asfound/access"
 	"example.org/asfound/registry"
 )
 
@@ -20,6 +21,8 @@ const (
 	codeOtherHost     registry.Code = "other-host"
 	codeKeyReused     registry.Code = "key-reused"
 	codeNotOffered    registry.Code = "not-offered"
+	codeSignIn        registry.Code = "sign-in"
+	codeForbidden     registry.Code = "forbidden"
 )
 
 // problemBase begins the type of every problem; docs/api.md describes each.
@@ -56,6 +59,10 @@ var problemTable = map[registry.Code]problemRow{
 	codeCrossOrigin:           {403, "The request came from another site", "Open the page here and send it from there.", 0},
 	codeOtherHost:             {421, "This server does not answer under that name", "Use the address that the program printed when it started.", 0},
 	codeKeyReused:             {422, "The key belongs to another request", "Use a fresh Idempotency-Key for each new request.", 0},
+	codeSignIn:                {401, "It is not known who asks", "Sign in; a program sends a token as \"Authorization: Bearer …\".", 0},
+	codeForbidden:             {403, "This is not yours to do", "Ask the keeper of the registry, who gives the roles.", 0},
+	access.CodeWrong:          {401, "This does not let anybody in", "Type it again.", 0},
+	access.CodeTooMany:        {429, "Too many wrong attempts", "Wait, and try again.", 0},
 	codeNotOffered:            {501, "This is not offered here", "Use the command line for it.", 0},
 }
 

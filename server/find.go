@@ -343,6 +343,7 @@ func downloadMachineList(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
+	o.Public = o.Public || publicOnly(r, id)
 	list, err := s.Workshop.ListOf(r.Context(), id, name, o)
 	if err != nil {
 		return nil, err

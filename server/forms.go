@@ -49,7 +49,7 @@ type FormPart struct {
 // Field is one question of a form.
 type Field struct {
 	Name, Label, Hint string
-	// Kind is text, short, area, code, select, radios, checks, date or file.
+	// Kind is text, short, password, area, code, select, radios, checks, date or file.
 	Kind    string
 	Value   string
 	Values  []string // of checks
@@ -64,6 +64,8 @@ type Field struct {
 	Multiple bool
 	// Of tells fields of one name apart in their ids.
 	Of string
+	// Auto is what a browser or a password manager may fill in.
+	Auto string
 }
 
 // Choice is one answer to choose.
@@ -122,6 +124,9 @@ func (f *Form) fill(values url.Values) {
 	for i := range f.Parts {
 		for j := range f.Parts[i].Fields {
 			field := &f.Parts[i].Fields[j]
+			if field.Kind == "password" {
+				continue // typed again, and never sent back
+			}
 			if given, ok := values[field.Name]; ok || field.Kind == "checks" {
 				field.Values = given
 				field.Value = ""
@@ -189,6 +194,7 @@ func sentence(message, fix string) string {
 // typed reads the fields of a posted form.
 type typed struct {
 	url.Values
+	comma  bool // decimalComma of the request
 	faults []registry.Field
 }
 
@@ -202,7 +208,7 @@ func readForm(r *http.Request) (*typed, error) {
 	if len(r.PostForm) > maxFormFields {
 		return nil, registry.Refuse(registry.CodeTooLarge, "", "The form has more than %d fields", maxFormFields)
 	}
-	return &typed{Values: r.PostForm}, nil
+	return &typed{Values: r.PostForm, comma: decimalComma(r)}, nil
 }
 
 // text gives a value without space around it; line ends are made one.
@@ -240,15 +246,15 @@ func (t *typed) fault(pointer, found, message, fix string) {
 	t.faults = append(t.faults, f)
 }
 
-// number reads a number with a point or a comma; empty is 0.
+// number reads a number; empty is 0.
 func (t *typed) number(name, pointer, unit string) float64 {
 	given := t.text(name)
 	if given == "" {
 		return 0
 	}
-	v, err := strconv.ParseFloat(strings.Replace(given, ",", ".", 1), 64)
+	v, err := t.figure(given)
 	if err != nil {
-		t.fault(pointer, given, "This is not a number", "Write it in "+unit+", such as 1.5.")
+		t.noFigure(pointer, given, "Write it in "+unit+", such as 1.5.", err)
 	}
 	return v
 }
@@ -268,9 +274,16 @@ func (t *typed) money(name, pointer string) registry.Money {
 	if amount == "" {
 		return registry.Money{}
 	}
-	m, err := registry.ParseMoney(amount, currency)
-	if err != nil {
-		t.fault(pointer, amount, "This is not an amount of money", "Write it with a point and no spaces, such as 110.50.")
+	plain, err := pointed(amount, t.comma)
+	var m registry.Money
+	if err == nil {
+		m, err = registry.ParseMoney(plain, currency)
+	}
+	var two twoReadings
+	if errors.As(err, &two) {
+		t.fault(pointer, amount, two.Error(), two.fix())
+	} else if err != nil {
+		t.fault(pointer, amount, "This is not an amount of money", "Write it such as 110.50.")
 	} else if currency == "" {
 		t.fault(pointer, amount, "The amount has no currency", "Write three letters, such as GBP.")
 	}

@@ -126,7 +126,11 @@ func (s *Server) once(rt route, r *http.Request) (answer, error) {
 	if len(sent.key) > 200 {
 		return nil, registry.Refuse(codeMalformed, "Use up to 200 characters.", "The key is too long")
 	}
-	return s.answers.do(r.Method+" "+r.URL.Path+" "+sent.key, sent.digest, func() (answer, error) {
+	whose := sent.key
+	if who := infoOf(r).who; who != nil {
+		whose = who.Account + " " + sent.key // nobody gets the answer to another's request
+	}
+	return s.answers.do(r.Method+" "+r.URL.Path+" "+whose, sent.digest, func() (answer, error) {
 		if rt.api == nil && isCourier(r) {
 			// What waited for long may have been recorded long ago, and no longer
 			// fit the record that it made.

@@ -1,10 +1,13 @@
 package server
 
 import (
+	"context"
 	"fmt"
+	"html"
 	"html/template"
 	"net/http"
 	"reflect"
+	"regexp"
 	"sync"
 	"time"
 
@@ -25,6 +28,15 @@ func languageOf(r *http.Request) *language.Language {
 	}
 	return language.Match(r.Header.Get("Accept-Language"))
 }
+
+// printedFor is the context in which a document is made for whoever asks: in
+// the language that the pages speak to them.
+func printedFor(r *http.Request) context.Context {
+	return language.With(r.Context(), languageOf(r))
+}
+
+// inLanguage tells caches that a document is another one for other readers.
+var inLanguage = map[string]string{"Vary": "Accept-Language, Cookie"}
 
 // chooseLanguage keeps the language that a page was asked for with
 // ?language=de, and shows the same page in it.
@@ -77,6 +89,8 @@ func funcsIn(l *language.Language) template.FuncMap {
 		"wordsjs":   func() (string, error) { return assetAddress(wordsName(l)) },
 		"say":       func(v any) any { return sayIn(l, v) },
 		"typed":     func(v any) any { return v },
+		"figured":   func(v string) string { return v },
+		"explained": func(lines [][]PlanPiece) [][]PlanPiece { return explainedIn(l, lines) },
 	}
 	for name, f := range templateFuncs {
 		out[name] = f
@@ -84,10 +98,25 @@ func funcsIn(l *language.Language) template.FuncMap {
 	if l == language.English {
 		return out
 	}
+	out["figured"] = commaFilledIn
 	out["plural"] = func(n int, one, many string) string { return l.Text(plural(n, one, many)) }
 	out["upper"] = func(s string) string { return upperFirst(l.Text(s)) }
 	out["join"] = func(list []string) string { return l.List(list) }
 	return out
+}
+
+// drawn is what is read out or written in a drawing.
+var drawn = regexp.MustCompile(`(<(?:title|desc|text|tspan)[^>]*>|\saria-label=")([^<"]+)`)
+
+// sayDrawing says the texts of a drawing that was made as markup.
+func sayDrawing(l *language.Language, v template.HTML) template.HTML {
+	if l == language.English {
+		return v
+	}
+	return template.HTML(drawn.ReplaceAllStringFunc(string(v), func(found string) string {
+		m := drawn.FindStringSubmatch(found)
+		return m[1] + html.EscapeString(l.Text(html.UnescapeString(m[2])))
+	}))
 }
 
 // sayIn says what a template shows: texts by the catalogue, figures as they are
@@ -96,8 +125,10 @@ func sayIn(l *language.Language, v any) any {
 	switch v := v.(type) {
 	case string:
 		return l.Text(v)
-	case template.HTML, nil:
+	case nil:
 		return v
+	case template.HTML:
+		return sayDrawing(l, v)
 	case fmt.Stringer:
 		return l.Text(v.String())
 	}

@@ -39,3 +39,13 @@ func TestSayIn(t *testing.T) {
 		assert.Equal(t, c.want, sayIn(language.English, c.v))
 	}
 }
+
+// TestFilledInComesBack: what a German form holds at first is read when it is
+// sent as it stands.
+func TestFilledInComesBack(t *testing.T) {
+	for _, v := range []string{"1.125", "0.125", "12.5", "1234.567", "-3.250", "7"} {
+		s, err := pointed(commaFilledIn(v), true)
+		require.NoError(t, err, v)
+		assert.Equal(t, v, s)
+	}
+}

@@ -11,6 +11,7 @@ import (
 
 	"github.com/go-chi/chi/v5"
 
+	"example.org/asfound/access"
 	"example.org/asfound/registry"
 )
 
@@ -24,6 +25,12 @@ type requestInfo struct {
 	route string // the pattern, never the path: a path may hold a token
 	err   error
 	https bool // it came encrypted, here or to a trusted proxy
+	who   *access.Who
+	// admitted says that the table of permissions let the visitor in as who they
+	// are; at an owner's link, which asks for nobody, it does not.
+	admitted bool
+	// persons are whom the visitor stands for on the machine in the address.
+	persons []string
 }
 
 func infoOf(r *http.Request) *requestInfo {
@@ -171,6 +178,16 @@ func isAPI(path string) bool { return path == "/api" || strings.HasPrefix(path, 
 func (s *Server) serve(rt route) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		infoOf(r).route = rt.pattern
+		r, instead, err := s.admit(rt, r)
+		if err == nil && instead != nil {
+			err = instead.write(s, w, r)
+		}
+		if err != nil {
+			s.fail(w, r, err)
+		}
+		if err != nil || instead != nil {
+			return
+		}
 		if err := s.checkRequest(rt, r); err != nil {
 			s.fail(w, r, err)
 			return

@@ -68,7 +68,8 @@ func openAPI(version string) ([]byte, error) {
 		"servers":           []any{map[string]any{"url": "/"}},
 		"jsonSchemaDialect": "https://json-schema.org/draft/2020-12/schema",
 		"paths":             paths,
-		"components":        map[string]any{"schemas": types.defs()},
+		"components":        map[string]any{"schemas": types.defs(), "securitySchemes": map[string]any{"token": map[string]any{"type": "http", "scheme": "bearer"}}},
+		"security":          []any{map[string]any{}, map[string]any{"token": []string{}}}, // a token where there are accounts
 	}, "", " ")
 }
 

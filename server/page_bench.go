@@ -102,7 +102,7 @@ func pageBench(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &typed{Values: r.URL.Query()}
+	t := &typed{Values: r.URL.Query(), comma: decimalComma(r)}
 	if k.private { // a number never stands in an address
 		t = &typed{Values: url.Values{"machine": t.Values["machine"], "component": t.Values["component"]}}
 	}

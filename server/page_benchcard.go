@@ -24,7 +24,7 @@ func cardFields(*Server, *typed) []FormPart {
 }
 
 func pageBenchCard(s *Server, r *http.Request) (answer, error) {
-	return htmlAnswer{name: "bench", page: s.colourCardPage(&typed{Values: r.URL.Query()})}, nil
+	return htmlAnswer{name: "bench", page: s.colourCardPage(&typed{Values: r.URL.Query(), comma: decimalComma(r)})}, nil
 }
 
 func (s *Server) colourCardPage(t *typed) BenchPage {
@@ -41,7 +41,7 @@ func pageBenchCardPost(s *Server, r *http.Request) (answer, error) {
 		return nil, readFailed(err)
 	}
 	defer r.MultipartForm.RemoveAll()
-	t := &typed{Values: r.MultipartForm.Value}
+	t := &typed{Values: r.MultipartForm.Value, comma: decimalComma(r)}
 	page := s.colourCardPage(t)
 	page.Form.fill(t.Values)
 	patchNames, patches := t.rows("patches", "/patches", 7, true)

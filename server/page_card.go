@@ -48,11 +48,11 @@ func (s *Server) cardPage(r *http.Request, by string) (*CardPage, error) {
 		return nil, err
 	}
 	page := &CardPage{Base: s.basis(report, "work", "Work card: "+card.Option.Title), Card: card, At: "/machines/" + report.Machine.ID + "/work/card/" + card.Option.ID,
-		Names: namesOf(report), People: personChoices(report, "mechanic", "custodian", "second-signature")}
+		Names: namesOf(report), People: actingChoices(report, "mechanic", "custodian", "second-signature")}
 	if len(page.People) == 0 {
-		page.People = personChoices(report)
+		page.People = actingChoices(report)
 	}
-	if mechanics := personChoices(report, "mechanic"); len(mechanics) == 1 {
+	if mechanics := actingChoices(report, "mechanic"); len(mechanics) == 1 {
 		page.By = mechanics[0].Value
 	}
 	for _, c := range page.People {
@@ -164,11 +164,11 @@ func printed(what, name string, write func(s *Server, r *http.Request, machine s
 		if do == nil {
 			return nil, notOffered(what)
 		}
-		body, err := produced(r.Context(), do)
+		body, err := produced(printedFor(r), do)
 		if err != nil {
 			return nil, err
 		}
-		return bytesAnswer{mediaType: "application/pdf", body: body, attachment: id + "-" + name + ".pdf"}, nil
+		return bytesAnswer{mediaType: "application/pdf", header: inLanguage, body: body, attachment: id + "-" + name + ".pdf"}, nil
 	}
 }
 

@@ -67,7 +67,7 @@ func (s *Server) closePage(r *http.Request, t *typed) (*ClosePage, *workshop.Rep
 			}
 		}
 		if h.Length > 0 {
-			row.Words = numberWords(h.Length) + " mm"
+			row.Words = workshop.Reading(h.Length, 0, "mm")
 		}
 		row.Words = joinNonEmpty(", ", row.Words, h.Head, h.Flags)
 		page.Rows = append(page.Rows, row)
@@ -86,7 +86,7 @@ func joinNonEmpty(between string, list ...string) string {
 }
 
 func pageClose(s *Server, r *http.Request) (answer, error) {
-	page, _, _, err := s.closePage(r, &typed{Values: r.URL.Query()})
+	page, _, _, err := s.closePage(r, &typed{Values: r.URL.Query(), comma: decimalComma(r)})
 	if registry.CodeOf(err) == registry.CodeNotFound && r.URL.Query().Get("map") == "" {
 		if report, reportErr := s.machineReport(r); reportErr == nil {
 			if o, askErr := openingAsked(report, chi.URLParam(r, "opening")); askErr == nil {

@@ -244,7 +244,7 @@ func (p *FastenersPage) next(x, y string) {
 }
 
 func pageFasteners(s *Server, r *http.Request) (answer, error) {
-	page, _, err := s.fastenersPage(r, &typed{Values: r.URL.Query()})
+	page, _, err := s.fastenersPage(r, &typed{Values: r.URL.Query(), comma: decimalComma(r)})
 	if err != nil {
 		return nil, err
 	}

@@ -180,7 +180,7 @@ func testForm(report *workshop.Report, search *workshop.FaultSearch) Form {
 		form.Hidden = append(form.Hidden, Hidden{"what", "observation/" + o.ID})
 		if o.Reading != nil {
 			part.Fields = readingFields("test", nil, o.Reading.Unit)
-			part.Hint = upperFirst(o.Reading.Quantity) + ", usually " + numberWords(o.Reading.Low) + " to " + numberWords(o.Reading.High) + " " + o.Reading.Unit + " on a machine in order."
+			part.Hint = upperFirst(o.Reading.Quantity) + ", usually " + workshop.Reading(o.Reading.Low, 0, o.Reading.Unit) + " to " + workshop.Reading(o.Reading.High, 0, o.Reading.Unit) + " on a machine in order."
 		}
 	}
 	part.Fields = append(part.Fields, Field{Name: "how", Of: "test", Label: "How it showed", Kind: "text", Hint: "May stay empty.", Pointers: []string{"/how"}}, by)

@@ -5,6 +5,8 @@ import (
 	"io"
 	"net/http"
 
+	"github.com/go-chi/chi/v5"
+
 	"example.org/asfound/registry"
 )
 
@@ -53,6 +55,7 @@ func download(what, mediaType, ending string, exporter func(s *Server) func(cont
 			return nil, err
 		}
 		public, err := publicEdition(r)
+		public = public || publicOnly(r, chi.URLParam(r, "id"))
 		if err != nil {
 			return nil, err
 		}
@@ -63,11 +66,11 @@ func download(what, mediaType, ending string, exporter func(s *Server) func(cont
 		if write == nil {
 			return nil, notOffered(what)
 		}
-		body, err := produced(r.Context(), func(ctx context.Context, out io.Writer) error { return write(ctx, out, id, public) })
+		body, err := produced(printedFor(r), func(ctx context.Context, out io.Writer) error { return write(ctx, out, id, public) })
 		if err != nil {
 			return nil, err
 		}
-		return bytesAnswer{mediaType: mediaType, body: body, attachment: id + "-" + editionName(public) + ending}, nil
+		return bytesAnswer{mediaType: mediaType, header: inLanguage, body: body, attachment: id + "-" + editionName(public) + ending}, nil
 	}
 }
 

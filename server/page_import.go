@@ -101,7 +101,7 @@ func pageImportPost(s *Server, r *http.Request) (answer, error) {
 		return nil, readFailed(err)
 	}
 	defer r.MultipartForm.RemoveAll()
-	t := &typed{Values: r.MultipartForm.Value}
+	t := &typed{Values: r.MultipartForm.Value, comma: decimalComma(r)}
 	form.fill(t.Values)
 	file, head, err := r.FormFile("sheet")
 	if err != nil {

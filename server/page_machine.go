@@ -87,7 +87,7 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 
 // pageTag is the tag of a page that follows from the record alone.
 func (s *Server) pageTag(r *http.Request, version uint64) string {
-	return `"` + itoa(version) + "." + s.build + "." + languageOf(r).Tag + `"`
+	return `"` + itoa(version) + "." + s.build + "." + languageOf(r).Tag + s.visitorTag(r) + `"`
 }
 
 // noticeOf is the line about what was just recorded.

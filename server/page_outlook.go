@@ -2,7 +2,6 @@ package server
 
 import (
 	"net/http"
-	"strconv"
 	"strings"
 
 	"github.com/go-chi/chi/v5"
@@ -40,20 +39,24 @@ func leavingForm(report *workshop.Report, f *workshop.FaultReport) Form {
 	return form
 }
 
-// likely reads three numbers with commas between them.
+// likely reads three numbers with commas between them, or semicolons.
 func (t *typed) likely(name, pointer, what string) registry.Likely {
-	parts := strings.Split(t.text(name), ",")
+	between := ","
+	if strings.Contains(t.text(name), ";") {
+		between = ";"
+	}
+	parts := strings.Split(t.text(name), between)
 	var v [3]float64
 	ok := len(parts) == 3
 	for i := range v {
 		if ok {
 			var err error
-			v[i], err = strconv.ParseFloat(strings.TrimSpace(parts[i]), 64)
+			v[i], err = t.figure(parts[i])
 			ok = err == nil
 		}
 	}
 	if !ok {
-		t.fault(pointer, t.text(name), "These are not three numbers", "Write the lowest, the likely and the highest "+what+", with commas between them.")
+		t.fault(pointer, t.text(name), "These are not three numbers", "Write the lowest, the likely and the highest "+what+", with commas or semicolons between them.")
 	}
 	return registry.Likely{Low: v[0], Likely: v[1], High: v[2]}
 }
@@ -181,7 +184,7 @@ func (t *typed) outcome(i int, line string) registry.RiskOutcome {
 		return out
 	}
 	if len(parts) > 1 {
-		v, err := strconv.ParseFloat(strings.TrimSpace(parts[1]), 64)
+		v, err := t.figure(parts[1])
 		if err != nil {
 			wrong(parts[1], "the chance is not a number", "Write 0.04 for 4 in a hundred.")
 		}
@@ -190,13 +193,17 @@ func (t *typed) outcome(i int, line string) registry.RiskOutcome {
 	if len(parts) > 2 {
 		amount, currency, money := strings.Cut(strings.TrimSpace(parts[2]), " ")
 		if money {
-			m, err := registry.ParseMoney(amount, strings.ToUpper(strings.TrimSpace(currency)))
+			var m registry.Money
+			plain, err := pointed(amount, t.comma)
+			if err == nil {
+				m, err = registry.ParseMoney(plain, strings.ToUpper(strings.TrimSpace(currency)))
+			}
 			if err != nil {
 				wrong(parts[2], "this is not an amount of money", "Write the amount, a space and the currency, such as 85 GBP.")
 			}
 			out.Money = &m
 		} else {
-			v, err := strconv.ParseFloat(amount, 64)
+			v, err := t.figure(amount)
 			if err != nil {
 				wrong(parts[2], "the loss is not a number", "Write 0.02 of the index, or 85 GBP.")
 			}

@@ -591,11 +591,11 @@ func downloadReceipt(s *Server, r *http.Request) (answer, error) {
 		return nil, notOffered("A printed receipt")
 	}
 	receipt := s.Workshop.ReceiptOf(a)
-	body, err := produced(r.Context(), func(ctx context.Context, out io.Writer) error { return s.Receipt(ctx, out, receipt) })
+	body, err := produced(printedFor(r), func(ctx context.Context, out io.Writer) error { return s.Receipt(ctx, out, receipt) })
 	if err != nil {
 		return nil, err
 	}
-	return bytesAnswer{mediaType: "application/pdf", body: body, attachment: receipt.Machine.ID + "-" + receipt.Offer + "-receipt.pdf"}, nil
+	return bytesAnswer{mediaType: "application/pdf", header: inLanguage, body: body, attachment: receipt.Machine.ID + "-" + receipt.Offer + "-receipt.pdf"}, nil
 }
 
 // downloadOwnerSum is the exact input of one figure that was shown, for whoever

@@ -105,7 +105,7 @@ func pageParts(s *Server, r *http.Request) (answer, error) {
 		return nil, err
 	}
 	page.Notice = noticeOf(r)
-	t := &typed{Values: r.URL.Query()}
+	t := &typed{Values: r.URL.Query(), comma: decimalComma(r)}
 	if t.text("buy") == "" && t.text("substitute") == "" {
 		return htmlAnswer{name: "needed", page: page}, nil
 	}

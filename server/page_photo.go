@@ -33,7 +33,7 @@ func pagePhoto(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return s.photoAnswer(r, report.Photos, digest, false)
+	return s.photoAnswer(r, report.Photos, digest, publicOnly(r, report.Machine.ID))
 }
 
 // photoAnswer sends the stored bytes under a digest, if one of the photos has
@@ -119,7 +119,7 @@ func pagePhotoPost(s *Server, r *http.Request) (answer, error) {
 		return nil, readFailed(err)
 	}
 	defer r.MultipartForm.RemoveAll()
-	t := &typed{Values: r.MultipartForm.Value}
+	t := &typed{Values: r.MultipartForm.Value, comma: decimalComma(r)}
 	form.fill(t.Values)
 	files := r.MultipartForm.File["photos"]
 	if len(files) == 0 {

@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 
+	"example.org/asfound/language"
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
 	"example.org/asfound/workshop"
@@ -134,7 +135,7 @@ func pagePlan(s *Server, r *http.Request) (answer, error) {
 	if page.Reading {
 		page.Form.Hidden = []Hidden{{"read", "1"}}
 	}
-	req, wrong := readPlanForm(&typed{Values: q})
+	req, wrong := readPlanForm(&typed{Values: q, comma: decimalComma(r)})
 	var plan *workshop.PlanReport
 	if wrong == nil {
 		plan, err = s.Workshop.Plan(r.Context(), report.Machine.ID, req)
@@ -248,7 +249,24 @@ func countsWords(c scoring.PlanCounts) string {
 }
 
 // planNumber finds the plans that an explanation names.
-var planNumber = regexp.MustCompile(`plan \d+`)
+var planNumber = regexp.MustCompile(`[pP]lan \d+`)
+
+// explainedIn says explanations, each as a whole, and cuts them again.
+func explainedIn(l *language.Language, lines [][]PlanPiece) [][]PlanPiece {
+	if l == language.English {
+		return lines
+	}
+	var out [][]PlanPiece
+	for _, line := range lines {
+		whole, listed := "", map[int]bool{}
+		for _, p := range line {
+			whole += p.Text
+			listed[p.Plan] = p.Plan >= 0
+		}
+		out = append(out, pieces(l.Text(whole), listed))
+	}
+	return out
+}
 
 // pieces cuts an explanation where it names a plan that is listed.
 func pieces(line string, listed map[int]bool) []PlanPiece {

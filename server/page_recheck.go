@@ -9,7 +9,7 @@ import (
 
 func recheckForm(report *workshop.Report) Form {
 	return Form{Action: "/machines/" + report.Machine.ID + "/work/recheck", Button: "Plan this recheck", Key: newKey(),
-		Intro: "Usual: head, exhaust and unions after the first heat cycle; chain, brake cables and spokes after 5 miles; all of it after 50 and 250, then by the calendar. Whichever comes first counts.",
+		Intro: "Usual: head, exhaust and unions after the first heat cycle; chain, brake cables and spokes after 5 miles (8 km); all of it after 50 and 250 (80 and 400 km), then by the calendar. Whichever comes first counts.",
 		Parts: []FormPart{{Fields: []Field{
 			{Name: "what", Label: "What to look at", Kind: "area", Pointers: []string{"/what", ""}},
 			componentsField("Components", "May stay empty."),

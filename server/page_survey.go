@@ -158,7 +158,7 @@ func (s *Server) saved(r *http.Request, report *workshop.Report) *SavedView {
 	if !ok || !e.Live() {
 		return nil
 	}
-	view := &SavedView{Record: id, Undo: surveyAt(report.Machine.ID) + "/undo", Key: newKey(), By: e.Actor}
+	view := &SavedView{Record: id, Undo: surveyAt(report.Machine.ID) + "/undo", Key: newKey(), By: personOr(report, e.Actor)}
 	switch b := e.Body.(type) {
 	case *registry.Survey:
 		view.Text = "Saved: " + s.anatomy.Of(b.Component) + "."
@@ -289,7 +289,7 @@ func readUpload(r *http.Request) (*typed, error) {
 		}
 		return nil, readFailed(err)
 	}
-	return &typed{Values: r.MultipartForm.Value}, nil
+	return &typed{Values: r.MultipartForm.Value, comma: decimalComma(r)}, nil
 }
 
 // sentFiles says whether a form came with files.

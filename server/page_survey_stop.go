@@ -153,7 +153,7 @@ func pictureViews(d *registry.Dossier, report *workshop.Report, shows func(works
 	var out []PictureView
 	for _, p := range report.Photos {
 		if e, ok := d.Entry(p.ID); ok && e.Live() && shows(p) {
-			out = append(out, PictureView{p, e.Actor, newKey()})
+			out = append(out, PictureView{p, personOr(report, e.Actor), newKey()})
 		}
 	}
 	return out

@@ -6,7 +6,6 @@ import (
 	"math"
 	"net/http"
 	"sort"
-	"strconv"
 	"strings"
 	"time"
 
@@ -111,7 +110,7 @@ func pageValue(s *Server, r *http.Request) (answer, error) {
 		return notModified(tag), nil
 	}
 	page := ValuePage{Base: s.basis(report, "plan", "What it does to the value"), Report: report, Form: valueForm(report)}
-	t := &typed{Values: r.URL.Query()}
+	t := &typed{Values: r.URL.Query(), comma: decimalComma(r)}
 	if len(t.Values) == 0 {
 		return htmlAnswer{name: "value", page: page, etag: tag}, nil
 	}
@@ -162,7 +161,7 @@ func readSeries(t *typed) []workshop.PricePoint {
 	var out []workshop.PricePoint
 	for i, line := range t.lines("series") {
 		date, value, ok := strings.Cut(line, ",")
-		v, err := strconv.ParseFloat(strings.TrimSpace(value), 64)
+		v, err := t.figure(value)
 		if !ok || err != nil {
 			t.fault("/series", line, "Line "+itoa(i+1)+" is not a date and an index", "Write a date, a comma and a number with a point, such as 2024-06, 104.5.")
 			continue

@@ -65,7 +65,7 @@ func pageTestWorth(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &typed{Values: r.URL.Query()}
+	t := &typed{Values: r.URL.Query(), comma: decimalComma(r)}
 	var claim *workshop.ClaimReport
 	for _, x := range c.Claims() {
 		if len(x.Posterior) > 0 && (claim == nil || string(x.Proposition) == t.text("about")) {

@@ -378,21 +378,3 @@ func TestPagesAreAnsweredFromWhatTheBrowserHolds(t *testing.T) {
 	b.approve()
 	require.NotEqual(t, tag, b.get("/machines/drover-1957").Header().Get("ETag"))
 }
-
-func BenchmarkMachinePage(b *testing.B) {
-	x := worked(b)
-	x.get("/machines/drover-1957")
-	b.ResetTimer()
-	for b.Loop() {
-		x.get("/machines/drover-1957")
-	}
-}
-
-// BenchmarkMachinePageAfterAChange makes the report anew each time.
-func BenchmarkMachinePageAfterAChange(b *testing.B) {
-	x := worked(b)
-	for b.Loop() {
-		x.s.reports = &reportCache{}
-		x.get("/machines/drover-1957")
-	}
-}

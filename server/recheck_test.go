@@ -15,12 +15,12 @@ func TestLookingAgain(t *testing.T) {
 	}
 	status, page := typedIn(b, work+"/recheck", "what", "chain and spokes", "after", "5", "unit", "mi", "cycles", "1")
 	require.Equal(t, http.StatusSeeOther, status, pageText(t, page))
-	require.Contains(t, pageText(t, page), "Chain and spokes: in 5 mi, or in 1 heat cycle")
+	require.Contains(t, pageText(t, page), "Chain and spokes: in 5 mi (8.0 km), or in 1 heat cycle")
 	status, page = typedIn(b, work+"/usage", "distance", "10", "unit", "km", "cycles", "0")
 	require.Equal(t, http.StatusSeeOther, status, pageText(t, page))
 	text := pageText(t, page)
-	require.Contains(t, text, "it has gone 10 km and been hot 0 times")
-	require.Contains(t, text, "due Chain and spokes: 1.2 mi past")
+	require.Contains(t, text, "it has gone 10 km (6.2 mi) and been hot 0 times")
+	require.Contains(t, text, "due Chain and spokes: 1.2 mi (1.9 km) past")
 	for _, c := range []struct {
 		path   string
 		fields []string

@@ -16,30 +16,34 @@ import (
 // machine's version and the two dates alone, so that a kept one is never wrong.
 const maxReports = 12
 
-// reportCache keeps the latest reports. What it gives must not be changed.
-type reportCache struct {
+// latest keeps the answers that were worked out last, by a key that says all
+// that they follow from. What it gives must not be changed.
+type latest[T any] struct {
 	mu    sync.Mutex
-	by    map[string]*workshop.Report
+	by    map[string]T
 	order []string
 }
 
-func (c *reportCache) get(key string) (*workshop.Report, bool) {
+// reportCache keeps the latest reports.
+type reportCache = latest[*workshop.Report]
+
+func (c *latest[T]) get(key string) (T, bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	r, ok := c.by[key]
-	return r, ok
+	v, ok := c.by[key]
+	return v, ok
 }
 
-func (c *reportCache) put(key string, r *workshop.Report) {
+func (c *latest[T]) put(key string, v T) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	if c.by == nil {
-		c.by = map[string]*workshop.Report{}
+		c.by = map[string]T{}
 	}
 	if _, there := c.by[key]; !there {
 		c.order = append(c.order, key)
 	}
-	c.by[key] = r
+	c.by[key] = v
 	for len(c.order) > maxReports {
 		delete(c.by, c.order[0])
 		c.order = c.order[1:]
@@ -94,6 +98,9 @@ func edition(q url.Values) (workshop.ReportOptions, error) {
 
 // headOf is the machine's current version. CodeNotFound when there is none.
 func (s *Server) headOf(r *http.Request, machine string) (uint64, error) {
+	if err := workshop.MaySee(r.Context(), machine); err != nil {
+		return 0, err
+	}
 	head, err := s.Workshop.Ledger.Head(r.Context(), machine)
 	if err != nil {
 		return 0, err
@@ -119,12 +126,13 @@ func (s *Server) reportOf(r *http.Request, machine string, o workshop.ReportOpti
 	if err != nil {
 		return nil, err
 	}
+	o.Public = o.Public || publicOnly(r, machine)
 	key := machine + " " + itoa(version) + " " + o.At.AsOf.Format(time.RFC3339) + " " + o.At.KnownAt.Format(time.RFC3339Nano) + " " + o.Standpoint
 	if o.Public {
 		key += " public"
 	}
 	if kept, ok := s.reports.get(key); ok {
-		return kept, nil
+		return actingOn(r, kept), nil
 	}
 	report, err := s.Workshop.Report(r.Context(), machine, o)
 	if err != nil {
@@ -133,7 +141,7 @@ func (s *Server) reportOf(r *http.Request, machine string, o workshop.ReportOpti
 	if report.Version == version {
 		s.reports.put(key, report)
 	}
-	return report, nil
+	return actingOn(r, report), nil
 }
 
 // machineReport is the private report of the machine in the address, as it

@@ -71,6 +71,10 @@ func routes() []route {
 	form := func(pattern string, do handler) route {
 		return route{method: http.MethodPost, pattern: pattern, do: do, takes: formType, limit: formLimit, once: true}
 	}
+	// An act on people is not kept under a key: its answer may hold a secret.
+	act := func(pattern string, do handler) route {
+		return route{method: http.MethodPost, pattern: pattern, do: do, takes: formType, limit: formLimit}
+	}
 	upload := func(pattern string, limit int64, do handler) route {
 		return route{method: http.MethodPost, pattern: pattern, do: do, takes: multipartType, limit: limit}
 	}
@@ -194,6 +198,32 @@ func routes() []route {
 		page("/verify", pageVerifyForm),
 		upload("/verify", 2*maxBundle+1<<20, pageVerifyPost),
 
+		page("/sign-in", pageSignIn),
+		{method: http.MethodPost, pattern: "/sign-in", do: pageSignInPost, takes: formType, limit: formLimit * 4},
+		{method: http.MethodPost, pattern: "/sign-in/onward", do: pageOnward, takes: formType, limit: formLimit * 4},
+		{method: http.MethodPost, pattern: "/sign-in/passkey", do: passkeyAsk, takes: jsonType, limit: passkeyLimit},
+		{method: http.MethodPost, pattern: "/sign-in/passkey/answer", do: passkeySignIn, takes: jsonType, limit: passkeyLimit},
+		{method: http.MethodPost, pattern: "/new-passkey", do: passkeyAskNew, takes: jsonType, limit: passkeyLimit},
+		{method: http.MethodPost, pattern: "/new-passkey/answer", do: passkeyMake, takes: jsonType, limit: passkeyLimit},
+		page("/set-up", pageSetUp),
+		act("/set-up", pageSetUpPost),
+		page("/join/{token}", pageJoin),
+		act("/join/{token}", pageJoinPost),
+		act("/sign-out", pageSignOut),
+		page("/account", pageAccount),
+		act("/account/password", pageAccountPassword),
+		act("/account/recovery", pageAccountRecovery),
+		act("/account/session", pageAccountSession),
+		act("/account/passkey", pageAccountPasskey),
+		page("/people", pagePeople),
+		act("/people", pagePeoplePost),
+		act("/people/change", pagePeopleChange),
+		page("/machines/{id}/readers", pageReaders),
+		act("/machines/{id}/readers", pageReadersPost),
+		act("/machines/{id}/readers/end", pageReaderEnd),
+		page("/r/{token}", pageRead),
+		act("/r/{token}", pageReadOpen),
+
 		page("/o/{token}", pageOwner),
 		{method: http.MethodPost, pattern: "/o/{token}/choose", do: pageOwnerStep(false), takes: formType, limit: formLimit},
 		{method: http.MethodPost, pattern: "/o/{token}/check", do: pageOwnerStep(true), takes: formType, limit: formLimit},
@@ -312,7 +342,7 @@ func routes() []route {
 // router puts the table on a chi router behind what every request passes.
 func (s *Server) router() chi.Router {
 	m := chi.NewRouter()
-	m.Use(s.observe, secure, s.arrive, s.knownHost, s.sameOrigin, s.chooseLanguage, middleware.GetHead)
+	m.Use(s.observe, compressed, secure, s.arrive, s.knownHost, s.sameOrigin, s.recognise, s.chooseLanguage, middleware.GetHead)
 	for _, rt := range routes() {
 		m.Method(rt.method, rt.pattern, s.serve(rt))
 	}

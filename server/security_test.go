@@ -75,7 +75,7 @@ func TestReadingChangesNothing(t *testing.T) {
 	at := b.end()
 	queue := []string{"/", "/o/" + b.token}
 	for _, rt := range routes() {
-		if rt.method == http.MethodGet {
+		if rt.method == http.MethodGet && !ofPeople(rt) {
 			queue = append(queue, b.address(rt.pattern))
 		}
 	}

@@ -20,6 +20,7 @@ var templateFuncs = template.FuncMap{
 	"points":     pointsWords,
 	"planpoints": planPoints,
 	"number":     numberWords,
+	"reading":    workshop.Reading,
 	"round":      func(v float64) int { return int(math.Round(v)) },
 	"hours":      func(h float64) string { return numberWords(h) + " h" },
 	"days":       daysWords,

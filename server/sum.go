@@ -112,7 +112,7 @@ func (s *Server) figure(r *http.Request) (*workshop.Report, *workshop.Figure, er
 	if plain, err := url.PathUnescape(name); err == nil {
 		name = plain
 	}
-	if ask := queryFigures[name]; ask != nil {
+	if ask := queryFigures[name]; ask != nil && !publicOnly(r, id) {
 		f, err := ask(s, r, report)
 		return report, f, err
 	}
@@ -121,7 +121,7 @@ func (s *Server) figure(r *http.Request) (*workshop.Report, *workshop.Figure, er
 }
 
 func valueFigure(s *Server, r *http.Request, report *workshop.Report) (*workshop.Figure, error) {
-	t := &typed{Values: r.URL.Query()}
+	t := &typed{Values: r.URL.Query(), comma: decimalComma(r)}
 	q := readValueQuery(t)
 	if err := t.err(); err != nil {
 		return nil, err
@@ -138,7 +138,7 @@ func valueFigure(s *Server, r *http.Request, report *workshop.Report) (*workshop
 }
 
 func planFigure(s *Server, r *http.Request, report *workshop.Report) (*workshop.Figure, error) {
-	req, err := readPlanForm(&typed{Values: r.URL.Query()})
+	req, err := readPlanForm(&typed{Values: r.URL.Query(), comma: decimalComma(r)})
 	if err != nil {
 		return nil, err
 	}

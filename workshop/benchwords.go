@@ -96,8 +96,8 @@ func threadWords(r *scoring.ThreadResult) BenchWords {
 		b.Says = "These readings cannot tell which it is."
 	}
 	for _, c := range r.Candidates {
-		b.figure(strings.Join(threadNames(&c), " = "), "%s; %.4g mm, pitch %.4g mm (%.4g to the inch), %g degrees, core %.4g mm",
-			scoring.Percent(c.Probability), c.Major, c.Pitch, 25.4/c.Pitch, c.Angle, c.Core)
+		b.figure(strings.Join(threadNames(&c), " = "), "%s; %s, pitch %.4g mm (%.4g to the inch), %g degrees, core %s",
+			scoring.Percent(c.Probability), measured("%.4g", c.Major, "mm"), c.Pitch, 25.4/c.Pitch, c.Angle, measured("%.4g", c.Core, "mm"))
 	}
 	for _, t := range r.Tell {
 		b.Notes = append(b.Notes, fmt.Sprintf("To tell them apart: %s. It settles %s of the doubt.", t.Measure, scoring.Percent(t.Settles)))
@@ -251,18 +251,18 @@ func survivorsWords(r *scoring.SurvivorsResult) BenchWords {
 }
 
 func capacityWords(r *scoring.CapacityResult) BenchWords {
-	b := BenchWords{Says: fmt.Sprintf("The capacity is %.1f cm³.", r.Capacity)}
-	b.figure("Each cylinder", "%.2f cm³", r.PerCylinder)
-	b.figure("Together", "%.2f cm³, %.2f cubic inches", r.Capacity, r.CubicInch)
+	b := BenchWords{Says: fmt.Sprintf("The capacity is %s.", measured("%.1f", r.Capacity, "cm³"))}
+	b.figure("Each cylinder", "%s", measured("%.2f", r.PerCylinder, "cm³"))
+	b.figure("Together", "%s", measured("%.2f", r.Capacity, "cm³"))
 	if r.Clearance != nil && r.Ratio != nil {
-		b.figure("Compression", "%.2f to 1, with %.2f cm³ above the piston", *r.Ratio, *r.Clearance)
+		b.figure("Compression", "%.2f to 1, with %s above the piston", *r.Ratio, measured("%.2f", *r.Clearance, "cm³"))
 	}
 	return b
 }
 
 func pistonWords(r *scoring.PistonResult) BenchWords {
-	b := BenchWords{Says: fmt.Sprintf("The piston stands %.3f mm below top dead centre at %.2f degrees of the crank.", r.Drop, r.Crank)}
-	b.figure("Drop", "%.3f mm, %.4f inch", r.Drop, r.DropInch)
+	b := BenchWords{Says: fmt.Sprintf("The piston stands %s below top dead centre at %.2f degrees of the crank.", measured("%.3f", r.Drop, "mm"), r.Crank)}
+	b.figure("Drop", "%s", measured("%.3f", r.Drop, "mm"))
 	b.figure("At a shaft of half engine speed", "%.2f degrees", r.HalfSpeed)
 	if r.CrankError != nil {
 		b.figure("Error of the crank by that of the stick", "%.2f degrees either way", *r.CrankError)
@@ -273,10 +273,10 @@ func pistonWords(r *scoring.PistonResult) BenchWords {
 func gearingWords(r *scoring.GearingResult) BenchWords {
 	b := BenchWords{Notes: []string{r.Note}}
 	for _, g := range r.Gears {
-		b.figure("Gear "+g.ID, "%.2f to 1 overall; %.0f revolutions a minute at %.1f km/h, %.1f mph", g.Overall, g.RPM, g.KMH, g.MPH)
+		b.figure("Gear "+g.ID, "%.2f to 1 overall; %.0f revolutions a minute at %s", g.Overall, g.RPM, measured("%.1f", g.KMH, "km/h"))
 		b.Says = fmt.Sprintf("In gear %s it turns %.2f times for one of the wheel.", g.ID, g.Overall)
 	}
-	b.figure("Tyre reckoned with", "%.0f mm across", r.Diameter)
+	b.figure("Tyre reckoned with", "%s across", measured("%.0f", r.Diameter, "mm"))
 	return b
 }
 
@@ -284,11 +284,11 @@ func torqueWords(r *scoring.TorqueResult) BenchWords {
 	b := BenchWords{Says: "No torque is invented here.", Notes: []string{r.Says}}
 	b.figure("Tensile stress area", "%.1f mm²", r.Area)
 	if r.Ceiling != nil {
-		b.Says = fmt.Sprintf("Never above %.1f N·m, and that is a ceiling and not a torque to tighten to.", *r.Ceiling)
-		b.figure("Ceiling", "%.1f N·m, %.1f lbf·ft", *r.Ceiling, *r.CeilingFoot)
+		b.Says = fmt.Sprintf("Never above %s, and that is a ceiling and not a torque to tighten to.", measured("%.1f", *r.Ceiling, "N·m"))
+		b.figure("Ceiling", "%s", measured("%.1f", *r.Ceiling, "N·m"))
 	}
 	if t := r.Tension; t != nil {
-		b.figure(fmt.Sprintf("Tension at %.3g N·m", t.Torque), "%.1f to %.1f kN", t.Low/1000, t.High/1000)
+		b.figure(fmt.Sprintf("Tension at %s", measured("%.3g", t.Torque, "N·m")), "%.1f to %.1f kN", t.Low/1000, t.High/1000)
 		if t.HighShare != nil {
 			b.figure("Of the proof load", "%.0f to %.0f %%", 100**t.LowShare, 100**t.HighShare)
 		}

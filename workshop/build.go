@@ -58,6 +58,16 @@ type builder struct {
 	public bool
 	at     At
 	r      *Report
+	// functions is how components work, by id, once for all of them.
+	functions map[string]string
+}
+
+// function is how a component works.
+func (b *builder) function(component string) string {
+	if b.functions == nil {
+		b.functions = b.d.Functions()
+	}
+	return cmp.Or(b.functions[component], "not-tested")
 }
 
 func (w *Workshop) report(d *registry.Dossier, o ReportOptions) (*Report, error) {
@@ -221,7 +231,7 @@ func (b *builder) component(c component) ComponentReport {
 		r.NotFitted = true
 		return r
 	}
-	r.Function, r.Custody = b.d.FunctionOf(c.ID), "fitted"
+	r.Function, r.Custody = b.function(c.ID), "fitted"
 	if s, ok := b.d.SurveyOf(c.ID); ok {
 		r.Surveyed, r.Condition, r.Note = true, s.Record.Condition, b.text(s.Record.Note)
 		r.Read = b.private(s.Record.Read)
@@ -369,14 +379,10 @@ func (b *builder) photo(p registry.Found[*registry.Photo]) PhotoReport {
 // retext renders every text of a record for the edition, by way of its JSON.
 func retext[T any](b *builder, record T) T {
 	raw, err := json.Marshal(record)
-	if err != nil || !strings.Contains(string(raw), "[[") {
+	if err != nil || !b.reader.names(raw) {
 		return record
 	}
-	var tree any
-	if err := json.Unmarshal(raw, &tree); err != nil {
-		return record
-	}
-	if raw, err = json.Marshal(mapStrings(tree, b.text)); err != nil {
+	if raw, err = b.reader.raw(raw); err != nil {
 		return record
 	}
 	var out T

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -89,7 +88,7 @@ func (c *cardBuilder) fasteners(m registry.Found[*registry.FastenerMap]) CardMap
 	}
 	if long != nil && long.Length > short.Length {
 		out.Longest, out.Shortest = long.Hole, short.Hole
-		out.Warnings = append(out.Warnings, fmt.Sprintf("The longest, from hole %s, is %s mm; the shortest hole, %s, takes %s mm. The longest must never go in there: it would bottom before it holds and break the boss.",
+		out.Warnings = append(out.Warnings, fmt.Sprintf("The longest, from hole %s, is %s; the shortest hole, %s, takes %s. The longest must never go in there: it would bottom before it holds and break the boss.",
 			long.Hole, millimetres(long.Length), short.Hole, millimetres(short.Length)))
 	}
 	out.Swapped = m.Record.EasilySwapped()
@@ -134,7 +133,7 @@ func swapWarnings(list []registry.Fastener, pairs []registry.LengthPair) []strin
 	}
 	var out []string
 	for _, k := range order {
-		out = append(out, fmt.Sprintf("Easily swapped, %s mm apart: the %s mm of %s and the %s mm of %s.",
+		out = append(out, fmt.Sprintf("Easily swapped, %s apart: the %s of %s and the %s of %s.",
 			millimetres(k.long-k.short), millimetres(k.long), holes(found[k].long), millimetres(k.short), holes(found[k].short)))
 	}
 	return out
@@ -148,7 +147,7 @@ func holes(list []string) string {
 }
 
 func millimetres(v float64) string {
-	return strconv.FormatFloat(float64(int(v*10+0.5))/10, 'f', -1, 64)
+	return Reading(float64(int(v*10+0.5))/10, 0, "mm")
 }
 
 // AllOwn is the closing in which every fastener goes back into its own hole.

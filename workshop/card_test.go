@@ -159,7 +159,7 @@ func TestTheMapSaysWhatToWatch(t *testing.T) {
 	require.Equal(t, []string{"left-hand thread", "longest"}, m.Flags("b"))
 	require.Equal(t, []string{"stripped", "not turned yet"}, m.Flags("c"))
 	require.Equal(t, []string{"d"}, m.Unmeasured)
-	require.Contains(t, m.Warnings, "Easily swapped, 3 mm apart: the 43 mm of hole b and the 40 mm of holes a, c.")
+	require.Contains(t, m.Warnings, "Easily swapped, 3 mm (0.12 in) apart: the 43 mm (1.69 in) of hole b and the 40 mm (1.57 in) of holes a, c.")
 
 	// A corrected map takes the place of the first.
 	b.do(&registry.FastenerMap{Common: registry.Common{ID: "map-2", Supersedes: "map"}, Opening: "outer", By: "mechanic", Fasteners: []registry.Fastener{{Hole: "a", Hand: "right", Felt: "normal"}}})

@@ -2,6 +2,7 @@ package workshop
 
 import (
 	"context"
+	"reflect"
 	"strings"
 	"sync"
 
@@ -28,6 +29,14 @@ type heldHistory struct {
 	// answers are what questions came to, by component and proposition. One
 	// holds as long as the same evidence bears on the question.
 	answers map[string]heldAnswer
+	// indices are what indices came to, by name and whether with every kept
+	// part back. One holds as long as it is asked of the same input.
+	indices map[string]heldIndex
+}
+
+type heldIndex struct {
+	input  scoring.IndexInput
+	result scoring.IndexResult
 }
 
 type heldAnswer struct {
@@ -79,7 +88,7 @@ func (h *histories) get(machine string) *heldHistory {
 			}
 			delete(h.held, oldest)
 		}
-		h.held[machine] = &heldHistory{replayer: registry.NewReplayer(machine), answers: map[string]heldAnswer{}}
+		h.held[machine] = &heldHistory{replayer: registry.NewReplayer(machine), answers: map[string]heldAnswer{}, indices: map[string]heldIndex{}}
 	}
 	h.held[machine].used = h.use
 	return h.held[machine]
@@ -111,6 +120,26 @@ func (w *Workshop) origin(machine, subject string, q question) (scoring.OriginRe
 	}
 	h.mu.Lock()
 	h.answers[subject] = heldAnswer{evidence, result}
+	h.mu.Unlock()
+	return result, nil
+}
+
+// scale is scoring.Index, remembered: both editions of a dossier ask it of the
+// same input, and most records change none of it.
+func (w *Workshop) scale(machine, which string, in scoring.IndexInput) (scoring.IndexResult, error) {
+	h := w.histories.get(machine)
+	h.mu.Lock()
+	known, ok := h.indices[which]
+	h.mu.Unlock()
+	if ok && reflect.DeepEqual(known.input, in) {
+		return known.result, nil
+	}
+	result, err := scoring.Index(in)
+	if err != nil {
+		return result, err
+	}
+	h.mu.Lock()
+	h.indices[which] = heldIndex{in, result}
 	h.mu.Unlock()
 	return result, nil
 }

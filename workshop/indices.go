@@ -260,7 +260,7 @@ func (s *seen) index(name string) (IndexReport, error) {
 	if r.Refused = s.incomplete(name); r.Refused != "" {
 		return r, nil
 	}
-	result, err := scoring.Index(now)
+	result, err := s.w.scale(s.d.ID, name, now)
 	if err != nil {
 		return r, err
 	}
@@ -271,7 +271,7 @@ func (s *seen) index(name string) (IndexReport, error) {
 	}
 	r.Recoverable, r.BackInput = &result, &back
 	if !reflect.DeepEqual(now, back) {
-		again, err := scoring.Index(back)
+		again, err := s.w.scale(s.d.ID, name+":back", back)
 		if err != nil {
 			return r, err
 		}

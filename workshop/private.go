@@ -197,6 +197,9 @@ func isText(v any) bool {
 // those who may see them, and roles and masked numbers for the public.
 type Reader struct{ pairs []string }
 
+// numberToken begins the token of a number of the machine.
+const numberToken = "[[number:"
+
 // NewReader makes a Reader of a dossier's people and numbers.
 func NewReader(d *registry.Dossier, public bool) Reader {
 	var r Reader
@@ -209,7 +212,7 @@ func NewReader(d *registry.Dossier, public bool) Reader {
 			if public || shown == "" {
 				shown = n.Masked
 			}
-			r.pairs = append(r.pairs, "[[number:"+n.Where+"]]", shown)
+			r.pairs = append(r.pairs, numberToken+n.Where+"]]", shown)
 		}
 	}
 	return r
@@ -221,6 +224,76 @@ func (r Reader) Text(s string) string {
 		return s
 	}
 	return strings.NewReplacer(r.pairs...).Replace(s)
+}
+
+// names says whether a JSON text holds any of the reader's tokens. Lists of
+// lists begin with two brackets as well, and are none.
+func (r Reader) names(raw []byte) bool {
+	for i := 0; i < len(r.pairs); i += 2 {
+		token := r.pairs[i]
+		if strings.HasPrefix(token, numberToken) {
+			token = numberToken // where it stands may be escaped
+		}
+		if bytes.Contains(raw, []byte(token)) {
+			return true
+		}
+	}
+	return false
+}
+
+// raw renders the texts of a JSON value, as mapStrings does, and looks into
+// nothing that holds no token: sums are long and hold none.
+func (r Reader) raw(raw json.RawMessage) (json.RawMessage, error) {
+	raw = bytes.TrimLeft(raw, " \t\r\n")
+	if !r.names(raw) {
+		return raw, nil
+	}
+	var err error
+	switch raw[0] {
+	case '"':
+		var s string
+		if err := json.Unmarshal(raw, &s); err != nil {
+			return nil, err
+		}
+		return json.Marshal(r.Text(s))
+	case '[':
+		var list []json.RawMessage
+		if err := json.Unmarshal(raw, &list); err != nil {
+			return nil, err
+		}
+		for i := range list {
+			if list[i], err = r.raw(list[i]); err != nil {
+				return nil, err
+			}
+		}
+		return json.Marshal(list)
+	case '{':
+		var object map[string]json.RawMessage
+		if err := json.Unmarshal(raw, &object); err != nil {
+			return nil, err
+		}
+		for k, x := range object {
+			if spoken(k, x) {
+				if object[k], err = r.raw(x); err != nil {
+					return nil, err
+				}
+			}
+		}
+		return json.Marshal(object)
+	}
+	return raw, nil
+}
+
+// spoken says whether what stands under a key may be somebody's own words.
+func spoken(key string, value json.RawMessage) bool {
+	if key == "withheld" || key == "input" || key == "result" {
+		return false
+	}
+	if !slices.Contains(pointing, key) {
+		return true
+	}
+	var v any
+	return json.Unmarshal(value, &v) == nil && !isText(v)
 }
 
 // personName is a person's name, or the role where it is withheld.

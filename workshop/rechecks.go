@@ -3,7 +3,6 @@ package workshop
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 
@@ -45,7 +44,7 @@ func (b *builder) rechecks() {
 			if r.DistanceUnit == "km" {
 				left *= KilometresPerMile
 			}
-			when = append(when, ahead(strconv.FormatFloat(math.Round(max(left, -left)*10)/10, 'f', -1, 64)+" "+r.DistanceUnit, left > 0))
+			when = append(when, ahead(Reading(math.Round(max(left, -left)*10)/10, 0, r.DistanceUnit), left > 0))
 		}
 		if r.AfterHeatCycles > 0 {
 			left := d.HeatCyclesLeft

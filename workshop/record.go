@@ -115,6 +115,10 @@ type batch struct {
 // caller's to throw away.
 func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Request, known []secret, bodies []registry.Body) (batch, error) {
 	var out batch
+	var err error
+	if req.Actor, err = actor(ctx, req, d.Version() == 0, bodies); err != nil {
+		return batch{}, err
+	}
 	rules := w.rules()
 	version, last := d.Version(), d.Last()
 	for _, given := range bodies {

@@ -59,6 +59,10 @@ type Report struct {
 
 	// minimum is the coverage below which there is no figure, 0 to 1.
 	minimum float64
+
+	// Acting are the persons for whom the reader may record, by id; none when
+	// for anybody. It is the server's, and no part of the record.
+	Acting []string `json:"-"`
 }
 
 // MachineReport is the machine itself.

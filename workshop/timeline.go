@@ -74,7 +74,7 @@ func (b *builder) tell(e *registry.Entry) string {
 	case *registry.Joint:
 		return fmt.Sprintf("joint %s %s: %s", x.Joint, strings.ReplaceAll(x.Witness, "-", " "), x.Sign)
 	case *registry.Measurement:
-		return fmt.Sprintf("measured on %s: %s %g %s", b.name(x.Component), x.Quantity, x.Value, x.Unit)
+		return fmt.Sprintf("measured on %s: %s %s", b.name(x.Component), x.Quantity, Reading(x.Value, x.Uncertainty, x.Unit))
 	case *registry.Photo:
 		return strings.TrimSpace(fmt.Sprintf("picture (%s) %s", strings.ReplaceAll(x.Shows, "-", " "), b.caption(x)))
 	case *registry.Fitting:
@@ -98,7 +98,7 @@ func (b *builder) tell(e *registry.Entry) string {
 	case *registry.RecheckDue:
 		return "to look at again: " + x.What
 	case *registry.Usage:
-		return fmt.Sprintf("it has done %g %s and %d heat cycles since it was taken in", x.Distance, x.DistanceUnit, x.HeatCycles)
+		return fmt.Sprintf("it has done %s and %d heat cycles since it was taken in", Reading(x.Distance, 0, x.DistanceUnit), x.HeatCycles)
 	case *registry.Weighing:
 		return fmt.Sprintf("weighed: %s", strings.Join(x.Options, ", "))
 	case *registry.Proposal:

@@ -24,7 +24,7 @@ func (b *builder) tellBench(e *registry.Entry) string {
 			what = "not so: " + what
 		}
 		if r := x.Reading; r != nil {
-			what += fmt.Sprintf(", %s %g %s", r.Quantity, r.Value, r.Unit)
+			what += fmt.Sprintf(", %s %s", r.Quantity, Reading(r.Value, r.Uncertainty, r.Unit))
 		}
 		return "found in looking for the cause: " + what
 	case *registry.Acknowledgement:

@@ -61,12 +61,18 @@ func (w *Workshop) Machines(ctx context.Context, after string, limit int) ([]Sum
 		after = viewMachine + after
 	}
 	out := []Summary{}
-	err := w.Views.Scan(ctx, viewMachine, after, limit, func(_ string, value []byte) error {
+	scanned := limit
+	if actingIn(ctx) != nil {
+		scanned = 0 // those that are hidden do not count
+	}
+	err := w.Views.Scan(ctx, viewMachine, after, scanned, func(_ string, value []byte) error {
 		var s Summary
 		if err := json.Unmarshal(value, &s); err != nil {
 			return err
 		}
-		out = append(out, s)
+		if MaySee(ctx, s.ID) == nil && (limit == 0 || len(out) < limit) {
+			out = append(out, s)
+		}
 		return nil
 	})
 	return out, err
@@ -89,10 +95,21 @@ func (w *Workshop) Rebuild(ctx context.Context, progress func(done int)) error {
 	return w.catchUp(ctx, progress)
 }
 
-// refresh brings the views up to the ledger.
+// refresh brings the views up to the ledger as it stands at the call. One
+// caller does so at a time: while many write, each would otherwise overtake the
+// others for ever, and those who wait find the work done.
 func (w *Workshop) refresh(ctx context.Context) error {
-	_, version, err := w.Views.Checkpoint(ctx)
+	end, err := w.Ledger.End(ctx)
 	if err != nil {
+		return err
+	}
+	if at, version, err := w.Views.Checkpoint(ctx); err != nil || version == ViewVersion && at >= end {
+		return err
+	}
+	w.refreshing.Lock()
+	defer w.refreshing.Unlock()
+	at, version, err := w.Views.Checkpoint(ctx)
+	if err != nil || version == ViewVersion && at >= end {
 		return err
 	}
 	if version != ViewVersion {

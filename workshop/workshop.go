@@ -10,6 +10,7 @@ package workshop
 import (
 	"context"
 	"io"
+	"sync"
 	"time"
 
 	"example.org/asfound/catalog"
@@ -43,6 +44,8 @@ type Workshop struct {
 	knowledge knowledge
 	histories histories
 	searches  searches
+
+	refreshing sync.Mutex // held while the views are brought up to the ledger
 }
 
 // At asks for a dossier as it was. The zero At is now, as far as is known.
@@ -59,12 +62,15 @@ func (a At) IsZero() bool { return a.KnownAt.IsZero() && a.AsOf.IsZero() }
 // Load reads a machine's dossier with its withheld values opened where they
 // are still kept. CodeNotFound when the registry has no such machine.
 func (w *Workshop) Load(ctx context.Context, machine string, at At) (*registry.Dossier, error) {
+	if err := MaySee(ctx, machine); err != nil {
+		return nil, err
+	}
 	d, err := w.replay(ctx, machine)
 	if err != nil {
 		return nil, err
 	}
 	if _, taken := d.MachineRecord(); !taken {
-		return nil, registry.Refuse(registry.CodeNotFound, "List the machines to see their names.", "There is no machine %q in this registry", machine)
+		return nil, noMachine(machine)
 	}
 	if !at.KnownAt.IsZero() {
 		d = d.Known(at.KnownAt)

@@ -1,0 +1,38 @@
+package server
+
+import (
+	"testing"
+
+	"example.org/asfound/workshop"
+)
+
+// pagesTimed are pages of a machine.
+var pagesTimed = []string{"", "/story", "/criteria", "/options", "/plan", "/faults"}
+
+// BenchmarkFirstPages gives each page to its first reader: the record is in
+// memory, and its report is not. The report is shared by the pages that come
+// after.
+func BenchmarkFirstPages(b *testing.B) {
+	x := worked(b)
+	for _, name := range pagesTimed {
+		b.Run("machine"+name, func(b *testing.B) {
+			for b.Loop() {
+				x.s.reports, x.s.criteria = &reportCache{}, &latest[*workshop.CriteriaReport]{}
+				x.get("/machines/drover-1957" + name)
+			}
+		})
+	}
+}
+
+// BenchmarkPagesAgain gives each page to its next reader.
+func BenchmarkPagesAgain(b *testing.B) {
+	x := worked(b)
+	for _, name := range pagesTimed {
+		b.Run("machine"+name, func(b *testing.B) {
+			x.get("/machines/drover-1957" + name)
+			for b.Loop() {
+				x.get("/machines/drover-1957" + name)
+			}
+		})
+	}
+}
