@@ -304,7 +304,7 @@ func (w *writer) told() {
 }
 
 func (w *writer) files(out io.Writer, kind string, blobs Blobs, n *int) error {
-	return blobs.Each(w.ctx, func(digest string, size int64) error {
+	return blobs.Each(w.ctx, func(digest string, _ int64) error {
 		if w.held[kind+" "+digest] {
 			return nil
 		}

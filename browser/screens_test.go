@@ -26,6 +26,12 @@ var screens = []struct{ name, path string }{
 	{"work", "/machines/drover/work"},
 	{"record", "/machines/drover/record"},
 	{"thread", "/bench/thread"},
+	{"drawing", "/machines/drover/drawing"},
+	{"story", "/machines/drover/story"},
+	{"survey", "/machines/drover-no-papers/survey"},
+	{"survey-stop", "/machines/drover-no-papers/survey/fuel.tank"},
+	{"verify", "/verify"},
+	{"compare", "/compare?a=drover&b=thirlbeck"},
 }
 
 // TestScreens compares each page with how it looked when somebody last looked

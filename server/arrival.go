@@ -25,6 +25,7 @@ type Arrival struct {
 	Accounts bool
 	Name     string
 	Keeper   bool
+	Account  string // of this one, "" for somebody unknown
 	// Reading says that a reading link let them in.
 	Reading bool
 }
@@ -35,7 +36,7 @@ func (s *Server) arrivalOf(r *http.Request) Arrival {
 	if who := infoOf(r).who; who != nil && who.Session == "" {
 		a.Reading = true
 	} else if who != nil {
-		a.Name, a.Keeper = who.Name, who.Has("", access.Keeper)
+		a.Name, a.Keeper, a.Account = who.Name, who.Has("", access.Keeper), who.Account
 	}
 	return a
 }

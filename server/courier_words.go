@@ -38,6 +38,7 @@ var courierWords = map[string]string{
 	"keptSome":      "Kept on this phone at {1}: {2} pages of this machine. {3} could not be had.",
 	"noRoomPages":   "This browser has no room for them. Delete pictures from the phone to make room.",
 	"keepFailed":    "Not kept: {1}",
+	"leaving":       "Entries on this phone that are not sent yet: {1}. They stay here and are sent when you sign in again on it. The kept pages are removed. Sign out?",
 	"nothingWaits":  "Nothing waits. What was recorded here has reached the registry.",
 	"nothingKept":   "No machine is kept on this phone. Its work page and its cards have a button for that.",
 	"keptMachine":   "Kept at {1}.",

@@ -2,6 +2,7 @@ package server
 
 import (
 	"net/http"
+	"strconv"
 	"time"
 
 	"example.org/asfound/drawing"
@@ -17,6 +18,8 @@ type MachinePage struct {
 	Groups   []GroupView
 	Names    names
 	Timeline []TimelineEntry
+	// Next is where the lines go on.
+	Next string
 	// More says that older lines of the timeline are on a page of their own.
 	More    int
 	AsOf    string
@@ -55,6 +58,10 @@ type TimelineEntry struct {
 // timelineShown is how many lines the machine's page shows.
 const timelineShown = 25
 
+// timelineWhole is how many lines a page of nothing left out shows: a record
+// grows for decades, and a page must not.
+const timelineWhole = 100
+
 func pageMachine(s *Server, r *http.Request) (answer, error) {
 	id, version, err := s.machineHead(r)
 	if err != nil {
@@ -70,7 +77,7 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	page, err := s.machinePage(report, q.Get("timeline") == "all")
+	page, err := s.machinePage(report, q.Get("timeline"))
 	if err != nil {
 		return nil, err
 	}
@@ -98,7 +105,7 @@ func noticeOf(r *http.Request) string {
 	return ""
 }
 
-func (s *Server) machinePage(report *workshop.Report, whole bool) (MachinePage, error) {
+func (s *Server) machinePage(report *workshop.Report, timeline string) (MachinePage, error) {
 	page := MachinePage{Base: s.basis(report, "overview", report.Machine.Name), Report: report, Names: namesOf(report), Lists: workshop.ListsOf(report.Public)}
 	report.Indices.Each(func(name string, r *workshop.IndexReport) { page.Scales = append(page.Scales, drawIndex(name, r)) })
 	for i := range report.Offers {
@@ -121,9 +128,18 @@ func (s *Server) machinePage(report *workshop.Report, whole bool) (MachinePage, 
 		}
 	}
 	page.Timeline = gathered(report.Timeline)
-	if !whole && len(page.Timeline) > timelineShown {
-		page.More = len(page.Timeline) - timelineShown
-		page.Timeline = page.Timeline[:timelineShown]
+	from, shown := 0, timelineShown
+	if timeline != "" {
+		from, _ = strconv.Atoi(timeline) // "all" begins at the newest too
+		from, shown = min(max(from, 0), len(page.Timeline)), timelineWhole
+	}
+	page.Timeline = page.Timeline[from:]
+	if len(page.Timeline) > shown {
+		page.More, page.Next = len(page.Timeline)-shown, strconv.Itoa(from+shown)
+		page.Timeline = page.Timeline[:shown]
+	}
+	if timeline == "" {
+		page.Next = "all"
 	}
 	shading, err := report.Shade(workshop.ShadeKnown, nil)
 	if err != nil {

@@ -399,12 +399,17 @@ func plainly(o *OptionView) string {
 // givenAnswer reads what the owner typed, with what is wrong with it.
 func givenAnswer(t *typed, report workshop.AskedReport) (GivenAnswer, []FormError) {
 	g := GivenAnswer{Answer: t.text("answer"), Options: map[string]string{}, Conditions: t.text("conditions"), Reason: t.text("reason")}
+	var errors []FormError
 	for _, f := range offeredFaults(report.Offer, report.Faults, nil) {
-		if chosen := t.text("option-" + f.ID); chosen != "" {
-			g.Options[f.ID] = chosen
+		chosen := t.text("option-" + f.ID)
+		if chosen == "" {
+			continue
+		}
+		g.Options[f.ID] = chosen
+		if !slices.ContainsFunc(f.Options, func(o OptionView) bool { return o.ID == chosen }) {
+			errors = append(errors, FormError{"h-answer", "What was chosen for “" + f.Complaint + "” was not offered. Choose one of the ways that stand there."})
 		}
 	}
-	var errors []FormError
 	switch g.Answer {
 	case "approve", "refuse", "defer":
 	case "approve-with-conditions":

@@ -186,7 +186,7 @@ func routes() []route {
 		page("/lists/{file}", downloadList),
 		page("/machines/{id}/lists/{file}", downloadMachineList),
 		page("/machines/{id}/links", pageLinks),
-		form("/machines/{id}/links", pageLinksPost),
+		act("/machines/{id}/links", pageLinksPost),
 		form("/machines/{id}/links/end", pageLinkEnd),
 		form("/machines/{id}/proposals/{proposal}/reply", pageReply),
 		page("/machines/{id}/sum/{figure}", pageSum),
@@ -356,6 +356,19 @@ func (s *Server) router() chi.Router {
 	return m
 }
 
+// pageQueries are the keys that pages and files with a public and a private
+// edition take: a misspelt "public" must not show what was to be hidden.
+var pageQueries = map[string][]string{
+	"/machines/{id}":                        {"as_of", "known_at", "public", "recorded", "timeline"},
+	"/machines/{id}/components/{component}": {"as_of", "known_at", "public", "recorded"},
+	"/machines/{id}/groups/{group}":         {"as_of", "known_at", "public", "recorded"},
+	"/machines/{id}/story":                  {"as_of", "known_at", "public"},
+	"/machines/{id}/lists/{file}":           {"as_of", "known_at", "public"},
+	"/machines/{id}/dossier.pdf":            {"edition"},
+	"/machines/{id}/bundle.zip":             {"edition"},
+	"/machines/{id}/condition.pdf":          {"edition"},
+}
+
 // checkRequest refuses a body of another type than the route takes, and an
 // answer of a type that it does not give.
 func (s *Server) checkRequest(rt route, r *http.Request) error {
@@ -365,12 +378,15 @@ func (s *Server) checkRequest(rt route, r *http.Request) error {
 			return registry.Refuse(registry.CodeUnsupported, "Send it as "+rt.takes+".", "The body is not of the type that is read here")
 		}
 	}
-	if rt.api == nil {
-		return nil
+	known, strict := pageQueries[rt.pattern]
+	if rt.api != nil {
+		strict = true
+		for _, q := range rt.api.query {
+			known = append(known, q.name)
+		}
 	}
-	var known []string
-	for _, q := range rt.api.query {
-		known = append(known, q.name)
+	if !strict || rt.api == nil && rt.method != http.MethodGet {
+		return nil
 	}
 	for _, name := range slices.Sorted(maps.Keys(r.URL.Query())) {
 		if !slices.Contains(known, name) {
@@ -382,6 +398,9 @@ func (s *Server) checkRequest(rt route, r *http.Request) error {
 			return &registry.Error{Code: registry.CodeInvalid, Message: "The query has a parameter that is not known here: " + quoted(name), Fix: "Check its spelling.",
 				Fields: []registry.Field{{Pointer: "/" + name, Found: quoted(name), Allowed: allowed, Message: "There is no such parameter"}}}
 		}
+	}
+	if rt.api == nil {
+		return nil
 	}
 	gives := rt.api.answerType
 	if gives == "" {

@@ -292,7 +292,7 @@ func sameAnswer(a Asked, answer registry.Decision) bool {
 	}
 	reader := NewReader(a.Dossier, false)
 	said := func(s string) string { return strings.TrimSpace(reader.Text(s)) }
-	if answer.Answer == "ask" && said(a.Answer.Record.Reason) != said(answer.Reason) {
+	if said(a.Answer.Record.Reason) != said(answer.Reason) {
 		return false
 	}
 	if !slices.EqualFunc(a.Answer.Record.Conditions, answer.Conditions, func(x, y string) bool { return said(x) == said(y) }) {

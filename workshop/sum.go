@@ -86,6 +86,9 @@ func (w *Workshop) Figure(ctx context.Context, r *Report, id string) (*Figure, e
 			}
 		}
 	case "causes", "next":
+		if r.AsOf != "" || r.KnownAt != "" {
+			return nil, registry.Refuse(registry.CodeRefused, "Open it from the fault's page, without a date.", "The search for a cause is reckoned on the record as it stands, and not as of a day")
+		}
 		return f.fault(kind, rest)
 	case "kept":
 		return f.kept(rest)
@@ -315,8 +318,8 @@ func (f figureFinder) kept(rest string) (*Figure, error) {
 		return nil, err
 	}
 	for _, e := range d.Entries() {
-		if e.RecordID() != record {
-			continue
+		if e.RecordID() != record || e.Version > f.r.Version {
+			continue // unknown, or recorded after what is looked at
 		}
 		evidence, isEvidence := e.Body.(*registry.Evidence)
 		if isEvidence && f.r.Public && evidence.Estimate == nil {

@@ -99,7 +99,7 @@ function entryOf(form, submitter) {
   if (field) form.dataset.used = field.value;
   const title = document.querySelector("h1")?.textContent.trim() || document.title;
   return {
-    key: field?.value || queue.freshKey(), at: Date.now(), action: form.getAttribute("action"), kind: form.dataset.keep, thing: form.dataset.thing ?? form.getAttribute("action"),
+    who: queue.who(), key: field?.value || queue.freshKey(), at: Date.now(), action: form.getAttribute("action"), kind: form.dataset.keep, thing: form.dataset.thing ?? form.getAttribute("action"),
     page: form.dataset.page || location.pathname + location.search, machine, title, button: submitter?.textContent.trim() || title, name: document.querySelector(".tag-name")?.textContent.trim() || "", copied, tries: 0, state: "waiting", why: [],
     multipart: form.enctype === "multipart/form-data",
     fields: Array.from(data).filter(([, v]) => !(v instanceof File && !v.name && !v.size)),
@@ -112,6 +112,18 @@ function pass(form, submitter) {
   form.dataset.passing = "yes";
   form.requestSubmit(submitter);
   delete form.dataset.passing;
+}
+
+// leaving is asked for when something waits, and drops the pages that were kept:
+// whoever signs in next on this phone must not read them.
+async function leaving(event) {
+  const form = event.target;
+  if (form.getAttribute("action") !== "/sign-out" || form.dataset.passing) return;
+  event.preventDefault();
+  const waits = (await queue.all()).length;
+  if (waits && !confirm(say("leaving", waits))) return;
+  await caches.delete("asfound-kept");
+  pass(form, event.submitter);
 }
 
 async function submitted(event) {
@@ -182,6 +194,7 @@ async function begin() {
     return;
   }
   document.addEventListener("submit", submitted);
+  document.addEventListener("submit", leaving);
   navigator.serviceWorker?.register("/worker.js").catch(() => {});
   try {
     await queue.all();

@@ -42,6 +42,9 @@ export const remove = (seq) => run("readwrite", (s) => s.delete(seq));
 // put keeps an entry: one with a seq in the place that it has, any other last.
 export const put = (entry) => run("readwrite", (s) => s.put(entry));
 
+// who is the account that this page was made for, "" without accounts.
+export const who = () => document.documentElement.dataset.who || "";
+
 // freshKey has 128 random bits.
 export function freshKey() {
   return Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
@@ -128,7 +131,8 @@ export function sendAll(tell, { wait = false } = {}) {
     for (;;) {
       const list = await all();
       const hold = held(list);
-      const ready = list.filter((e) => e.state !== "refused" && !hold.has(e.seq) && !tried.has(e.seq));
+      // What somebody else made on this phone waits until they sign in again.
+      const ready = list.filter((e) => e.state !== "refused" && (e.who || "") === who() && !hold.has(e.seq) && !tried.has(e.seq));
       if (!ready.length) return out;
       const n = out.sent.length + ready.length;
       const answer = await sendOne(ready[0], false, (part) => tell(out.sent.length + 1, n, part));
