@@ -63,6 +63,7 @@ func (s *serveCommand) Run(c *call) error {
 	} else {
 		defer stop()
 	}
+	defer c.tellHooks(o)()
 	listener, err := net.Listen("tcp", s.Addr)
 	if err != nil {
 		return cannotListen(s.Addr, err)

@@ -177,7 +177,7 @@ func (t typeSchemas) of(x reflect.Type) map[string]any {
 		return map[string]any{}
 	case typeOf[registry.Money]():
 		return map[string]any{"type": "object", "required": []string{"amount", "currency"}, "properties": map[string]any{
-			"amount": map[string]any{"type": []string{"string", "number"}, "description": "A decimal number."}, "currency": map[string]any{"type": "string", "description": "ISO 4217 letters."}}}
+			"amount": map[string]any{"anyOf": []any{map[string]any{"type": "string"}, map[string]any{"type": "number"}}, "description": "A decimal number."}, "currency": map[string]any{"type": "string", "description": "ISO 4217 letters."}}}
 	case typeOf[*big.Int]():
 		return map[string]any{"type": "integer"}
 	case typeOf[scoring.Ordered[string]]():

@@ -413,6 +413,8 @@ func TestReadingLinks(t *testing.T) {
 	require.NotContains(t, b.askAs(private, "GET", "/machines/drover-1957", "", "").Body.String(), "Public edition")
 	require.Contains(t, b.askAs(public, "GET", "/machines/drover-1957/dossier.pdf?edition=private", "", "").Body.String(), "drover-1957 true")
 	require.Contains(t, b.askAs(private, "GET", "/machines/drover-1957/dossier.pdf?edition=private", "", "").Body.String(), "drover-1957 false")
+	require.Contains(t, b.askAs(public, "GET", "/machines/drover-1957/exchange/objectid-text?edition=private", "", "").Body.String(), "public edition")
+	require.Contains(t, b.askAs(private, "GET", "/machines/drover-1957/exchange/objectid-text?edition=private", "", "").Body.String(), "private edition")
 	require.Equal(t, http.StatusNotFound, b.askAs(public, "GET", "/machines/heron-1931", "", "").Code)
 	// An owner's link shows the same with the cookie of a reading link as without.
 	own := func(c *http.Cookie) string {

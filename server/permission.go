@@ -212,6 +212,13 @@ var permissions = map[string]permission{
 	"GET /api/v1/openapi.json":                         {forAnybody, nil},
 
 	"GET /api/v1/machines/{id}/faults/{fault}/causes/{cause}/options": {oneMachine, readers},
+
+	"GET /machines/{id}/exchange/{format}":             {oneMachine, lookers}, // whoever may see the public edition alone gets that
+	"GET /api/v1/machines/{id}/exchange/prov":          {oneMachine, readers},
+	"GET /api/v1/machines/{id}/exchange/jsonld":        {oneMachine, readers},
+	"GET /api/v1/machines/{id}/exchange/objectid":      {oneMachine, readers},
+	"GET /api/v1/machines/{id}/exchange/objectid-text": {oneMachine, readers},
+	"GET /api/v1/machines/{id}/exchange/ics":           {oneMachine, readers},
 }
 
 func permissionOf(rt route) permission { return permissions[rt.method+" "+rt.pattern] }

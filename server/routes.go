@@ -11,6 +11,7 @@ import (
 	"github.com/go-chi/chi/v5"
 	"github.com/go-chi/chi/v5/middleware"
 
+	"example.org/asfound/exchange"
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
 	"example.org/asfound/workshop"
@@ -193,6 +194,7 @@ func routes() []route {
 		page("/methods/{method}", pageMethod),
 		page("/machines/{id}/story", pageStory),
 		page("/machines/{id}/condition.pdf", downloadCondition),
+		page("/machines/{id}/exchange/{format}", pageExchange),
 		page("/verify", pageVerifyForm),
 		upload("/verify", 2*maxBundle+1<<20, pageVerifyPost),
 
@@ -320,6 +322,16 @@ func routes() []route {
 			api: &operation{id: "countSurvivors", tag: "figures", summary: "How many of a model survive and were built, by the numbers on record and another list. Nothing is recorded, and no number is in the answer.",
 				body: typeOf[workshop.SurvivorsQuestion](), example: exampleSurvivors, answers: typeOf[workshop.SurvivorsReport](),
 				problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid, codeMalformed}}},
+		get("/machines/{id}/exchange/prov", exchanged("prov"), operation{id: "exportProvenance", tag: "files", summary: "The record as PROV-JSON.", query: exchangeQuery,
+			problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid}}),
+		get("/machines/{id}/exchange/jsonld", exchanged("jsonld"), operation{id: "exportLinkedData", tag: "files", summary: "The machine as JSON-LD in the terms of CIDOC CRM, Linked Art and schema.org.", query: exchangeQuery,
+			answerType: "application/ld+json", problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid}}),
+		get("/machines/{id}/exchange/objectid", exchanged("objectid"), operation{id: "exportObjectID", tag: "files", summary: "The Object ID record, by which a stolen machine is recognised.", query: exchangeQuery,
+			answers: typeOf[exchange.ObjectID](), problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid}}),
+		get("/machines/{id}/exchange/objectid-text", exchanged("objectid-text"), operation{id: "exportObjectIDText", tag: "files", summary: "The Object ID record as text to print.", query: exchangeQuery,
+			answerType: "text/plain", problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid}}),
+		get("/machines/{id}/exchange/ics", exchanged("ics"), operation{id: "exportCalendar", tag: "files", summary: "What is to be looked at again and until when offers stand, as iCalendar.", query: exchangeQuery,
+			answerType: "text/calendar", problems: []registry.Code{registry.CodeNotFound, registry.CodeInvalid}}),
 		get("/schemas", apiSchemas, operation{id: "listSchemas", tag: "about", summary: "The names of the JSON Schemas.", answers: typeOf[SchemaList]()}),
 		get("/schemas/{name}", apiSchema, operation{id: "readSchema", tag: "about", summary: "The JSON Schema of one kind of record, such as survey.v1.schema.json.", answerType: "application/schema+json",
 			problems: []registry.Code{registry.CodeNotFound}}),

@@ -18,7 +18,7 @@ import (
 func (b *bench) address(pattern string) string {
 	path := pattern
 	for from, to := range map[string]string{"{id}": "drover-1957", "{cause}": "condenser-failed", "{option}": "external-condenser", "{opening}": "magneto-off", "{fault}": "magneto", "{component}": "ignition.magneto", "{n}": "1", "{figure}": "origin:ignition.magneto", "{group}": "ignition", "{proposal}": "ask-magneto", "{part}": "old-condenser", "{digest}": b.photo,
-		"{token}": b.token, "{offer}": "ask-magneto", "{sum}": "0.json", "{file}": "none", "{asset}": "asfound.css", "{method}": "origin", "{kind}": "thread", "{name}": "survey.v1.schema.json"} {
+		"{token}": b.token, "{offer}": "ask-magneto", "{sum}": "0.json", "{file}": "none", "{asset}": "asfound.css", "{method}": "origin", "{kind}": "thread", "{format}": "prov", "{name}": "survey.v1.schema.json"} {
 		path = strings.ReplaceAll(path, from, to)
 	}
 	return path
