@@ -163,6 +163,9 @@ func openFor(t *testing.T, limit time.Duration, profile string, options ...chrom
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
 		chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("lang", "en-GB"))
+	if fonts := onlyFonts(t); fonts != "" {
+		all = append(all, chromedp.Env("FONTCONFIG_FILE="+fonts))
+	}
 	timed, cancelTime := context.WithTimeout(context.Background(), limit)
 	alloc, cancelAlloc := chromedp.NewExecAllocator(timed, append(all, options...)...)
 	ctx, cancel := chromedp.NewContext(alloc)
@@ -174,6 +177,22 @@ func openFor(t *testing.T, limit time.Duration, profile string, options ...chrom
 	})
 	require.NoError(t, chromedp.Do(ctx))
 	return ctx
+}
+
+// onlyFonts is a configuration in which a browser finds one family of fonts
+// alone, so that pages look the same wherever the tests run; "" where that
+// family is not installed.
+func onlyFonts(t *testing.T) string {
+	t.Helper()
+	const family = "/usr/share/fonts/truetype/dejavu"
+	if _, err := os.Stat(family); err != nil {
+		return ""
+	}
+	dir := t.TempDir()
+	name := filepath.Join(dir, "fonts.conf")
+	require.NoError(t, os.WriteFile(name, []byte(`<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd">
+<fontconfig><dir>`+family+`</dir><cachedir>`+dir+`</cachedir></fontconfig>`), 0o600))
+	return name
 }
 
 // do runs steps in the browser.
