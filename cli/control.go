@@ -37,14 +37,17 @@ type controlAnswer struct {
 // convenience: without one, the server serves all the same.
 func (o *opened) control(ctx context.Context) (stop func(), err error) {
 	path := filepath.Join(o.store.Dir(), controlName)
-	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+	// Under its name it is never open to anybody else, not for a moment.
+	made := path + ".new"
+	if err := os.Remove(made); err != nil && !errors.Is(err, os.ErrNotExist) {
 		return nil, err
 	}
-	l, err := net.Listen("unix", path)
+	l, err := net.ListenUnix("unix", &net.UnixAddr{Name: made, Net: "unix"})
 	if err != nil {
 		return nil, err
 	}
-	if err := os.Chmod(path, 0o600); err != nil {
+	l.SetUnlinkOnClose(false)
+	if err := errors.Join(os.Chmod(made, 0o600), os.Rename(made, path)); err != nil {
 		return nil, errors.Join(err, l.Close())
 	}
 	ctx, cancel := context.WithCancel(ctx)
@@ -60,7 +63,7 @@ func (o *opened) control(ctx context.Context) (stop func(), err error) {
 			o.answerControl(ctx, conn)
 		}
 	}()
-	return func() { cancel(); l.Close(); <-done }, nil
+	return func() { cancel(); l.Close(); os.Remove(path); <-done }, nil
 }
 
 func (o *opened) answerControl(ctx context.Context, conn net.Conn) {
