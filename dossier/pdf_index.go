@@ -92,7 +92,7 @@ func (s *sheet) lane(label string, r *scoring.IndexResult, mark func(x, y, low, 
 	s.neutral()
 	x := scaleFrom + scaleWide + 4
 	s.put(x, middle-lookStrong.height()/2, lookStrong, indexFigure(r.Median))
-	s.put(x+s.measure(lookStrong, "0.00 "), middle-lookSmall.height()/2, lookSmall, fmt.Sprintf("80 %%: %s to %s", indexFigure(r.Low80), indexFigure(r.High80)))
+	s.put(x+s.measure(lookStrong, "0.000 "), middle-lookSmall.height()/2, lookSmall, fmt.Sprintf("80 %%: %s to %s", indexFigure(r.Low80), indexFigure(r.High80)))
 	s.y += rowHigh
 }
 
