@@ -62,7 +62,7 @@ const fitRules = `(() => {
 	const shown = e => e.checkVisibility({visibilityProperty: true, contentVisibilityAuto: true}) && e.getClientRects().length;
 	const all = [...document.body.querySelectorAll('*')].filter(e => !(e instanceof SVGElement) && shown(e));
 	if (scrollWidth > clientWidth) {
-		const wide = all.filter(e => e.getBoundingClientRect().right > clientWidth + 1).pop();
+		const wide = all.filter(e => { const r = e.getBoundingClientRect(); return Math.max(r.right, r.left + e.scrollWidth) > clientWidth; }).pop();
 		add('scrolls sideways: ' + scrollWidth + ' of ' + clientWidth + ' px', wide || document.body);
 	}
 	for (const e of all) {
