@@ -111,13 +111,22 @@ func offeredFaults(o workshop.OfferReport, known map[string]workshop.FaultReport
 func (s *Server) proposeForm(report *workshop.Report) Form {
 	form := Form{Action: "/machines/" + report.Machine.ID + "/propose", Button: "Put this to the owner", Key: newKey(),
 		Intro: "The options are frozen as they stand, with their effects weighed now. Changing anything later makes another offer, which this approval does not cover."}
+	worked := map[string]bool{}
+	for _, w := range report.Work {
+		worked[w.Option] = worked[w.Option] || !w.Undone
+	}
 	for _, f := range report.Faults {
 		part := FormPart{Title: upperFirst(f.Complaint)}
 		offer := Field{Name: "options", Of: f.ID, Label: "Options to offer", Hint: "Offer the rivals too, and “leave” among them.", Kind: "checks"}
 		recommend := Field{Name: "recommended-" + f.ID, Label: "Which of them you recommend", Kind: "radios", Pointers: []string{"/offer/recommended"}}
 		for _, o := range f.Options {
 			hint := "can be undone"
-			if !o.Reversible {
+			switch {
+			case worked[o.ID] && o.Reversible:
+				hint = "can be undone; work on it is on record already"
+			case worked[o.ID]:
+				hint = "cannot be undone; work on it is on record already"
+			case !o.Reversible:
 				hint = "cannot be undone"
 			}
 			offer.Choices = append(offer.Choices, Choice{o.ID, o.Title, hint})
