@@ -23,7 +23,7 @@ const ceremonyFor = 5 * time.Minute
 const maxCeremonies = 256
 
 // Place is where a browser is: the host name of the page and its origin, such
-// as "registry.example" and "https://registry.example:8350".
+// as "machines.example" and "https://machines.example:8350".
 type Place struct{ Host, Origin string }
 
 // TakesPasskeys says whether passkeys work at a host: they need a name, not an

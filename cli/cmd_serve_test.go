@@ -202,7 +202,7 @@ func TestWaysThatAreRefused(t *testing.T) {
 	}{
 		{5, "everybody there could read and record", "--addr 0.0.0.0:0"},
 		{5, "everybody there could read and record", "--addr 192.168.1.20:8350 --plain-http"},
-		{5, "everybody there could read and record", "--behind-proxy 127.0.0.1 --base-url https://registry.example"},
+		{5, "everybody there could read and record", "--behind-proxy 127.0.0.1 --base-url https://machines.example"},
 		{5, "plain http, which is not served beyond this computer", "--addr 0.0.0.0:0 --everyone-on-this-network --base-url http://192.168.1.20:8350"},
 		{3, "--cert and --key belong together", "--cert a.pem"},
 		{3, "--cert asks for encryption and --plain-http for none", "--cert a.pem --key b.pem --plain-http"},

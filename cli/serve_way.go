@@ -108,7 +108,7 @@ func (s *serveCommand) encryption(w *way) (string, error) {
 // checkBase refuses to hand out addresses that lead nowhere.
 func (s *serveCommand) checkBase(w *way) error {
 	if s.BaseURL == "" && len(w.proxies) > 0 {
-		return registry.Refuse(registry.CodeInvalid, "Give it with --base-url, such as https://registry.example.", "Behind a proxy it is not known under which address people reach the pages")
+		return registry.Refuse(registry.CodeInvalid, "Give it with --base-url, such as https://machines.example.", "Behind a proxy it is not known under which address people reach the pages")
 	}
 	if s.BaseURL == "" {
 		return nil

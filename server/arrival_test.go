@@ -80,9 +80,9 @@ func TestEveryPageLearnsHowItCame(t *testing.T) {
 
 func TestOnlyATrustedProxyIsBelieved(t *testing.T) {
 	b := drover(t)
-	b.s.Hosts = []string{"registry.example", "10.0.0.5"}
+	b.s.Hosts = []string{"machines.example", "10.0.0.5"}
 	b.s.Proxies = []netip.Prefix{netip.MustParsePrefix("10.0.0.2/32")}
-	forwarded := []string{"X-Forwarded-Proto", "https", "X-Forwarded-Host", "registry.example", "X-Forwarded-For", "203.0.113.9"}
+	forwarded := []string{"X-Forwarded-Proto", "https", "X-Forwarded-Host", "machines.example", "X-Forwarded-For", "203.0.113.9"}
 
 	page := b.come("10.0.0.5:8350", "10.0.0.2:40000", false, forwarded...)
 	require.Equal(t, http.StatusOK, page.Code)
@@ -95,7 +95,7 @@ func TestOnlyATrustedProxyIsBelieved(t *testing.T) {
 	require.Equal(t, http.StatusMisdirectedRequest, b.come("evil.example", "10.0.0.3:40000", false, forwarded...).Code)
 
 	// A visitor's own header stands before what the proxy appends.
-	page = b.come("10.0.0.5:8350", "10.0.0.2:40000", false, "X-Forwarded-Proto", "https, http", "X-Forwarded-Host", "evil.example, registry.example")
+	page = b.come("10.0.0.5:8350", "10.0.0.2:40000", false, "X-Forwarded-Proto", "https, http", "X-Forwarded-Host", "evil.example, machines.example")
 	require.Equal(t, http.StatusOK, page.Code)
 	require.Contains(t, page.Body.String(), withoutEncryption)
 }
@@ -160,7 +160,7 @@ func TestLinksBeginAsTheRequestCame(t *testing.T) {
 		h.ServeHTTP(httptest.NewRecorder(), r)
 		require.Equal(t, want, got)
 	}
-	b.s.BaseURL = "https://registry.example/"
+	b.s.BaseURL = "https://machines.example/"
 	h.ServeHTTP(httptest.NewRecorder(), httptest.NewRequest(http.MethodGet, "/", nil))
-	require.Equal(t, "https://registry.example/o/token", got)
+	require.Equal(t, "https://machines.example/o/token", got)
 }
