@@ -264,6 +264,18 @@ func chosenRule(s *Server, t *typed, kind string) (catalog.PublishedRule, bool) 
 	return catalog.PublishedRule{}, false
 }
 
+// readRule puts the chosen rule of a kind into the input, or says that none was
+// chosen.
+func readRule(s *Server, t *typed, in benchInput, kind string) (catalog.PublishedRule, bool) {
+	r, ok := chosenRule(s, t, kind)
+	if !ok {
+		t.fault("/rule", t.text("rule"), "No rule was chosen", "Choose one.")
+		return r, false
+	}
+	ruleInput(in, r)
+	return r, true
+}
+
 func ruleInput(in benchInput, r catalog.PublishedRule) {
 	source := r.Source
 	if source == "" {
@@ -283,12 +295,10 @@ func criteriaFields(s *Server, t *typed) []FormPart {
 }
 
 func readCriteria(s *Server, t *typed, in benchInput) {
-	r, ok := chosenRule(s, t, catalog.PublishedCriteria)
+	r, ok := readRule(s, t, in, catalog.PublishedCriteria)
 	if !ok {
-		t.fault("/rule", t.text("rule"), "No rule was chosen", "Choose one.")
 		return
 	}
-	ruleInput(in, r)
 	list := []any{}
 	for i, c := range r.Criteria {
 		row := map[string]any{"id": c.ID, "sentence": c.Sentence}
@@ -311,12 +321,10 @@ func pointsFields(s *Server, t *typed) []FormPart {
 }
 
 func readPoints(s *Server, t *typed, in benchInput) {
-	r, ok := chosenRule(s, t, catalog.PublishedPoints)
+	r, ok := readRule(s, t, in, catalog.PublishedPoints)
 	if !ok {
-		t.fault("/rule", t.text("rule"), "No rule was chosen", "Choose one.")
 		return
 	}
-	ruleInput(in, r)
 	list := []any{}
 	for _, x := range r.Items {
 		row := map[string]any{"id": x.ID, "points": x.Points}

@@ -87,12 +87,10 @@ func percentagesFields(s *Server, t *typed) []FormPart {
 }
 
 func readPercentages(s *Server, t *typed, in benchInput) {
-	r, ok := chosenRule(s, t, catalog.PublishedPercentages)
+	r, ok := readRule(s, t, in, catalog.PublishedPercentages)
 	if !ok {
-		t.fault("/rule", t.text("rule"), "No rule was chosen", "Choose one.")
 		return
 	}
-	ruleInput(in, r)
 	list := []any{}
 	for i, a := range r.Areas {
 		row := map[string]any{"id": a}
@@ -125,12 +123,10 @@ func judgingFields(s *Server, t *typed) []FormPart {
 }
 
 func readJudging(s *Server, t *typed, in benchInput) {
-	r, ok := chosenRule(s, t, catalog.PublishedJudging)
+	r, ok := readRule(s, t, in, catalog.PublishedJudging)
 	if !ok {
-		t.fault("/rule", t.text("rule"), "No rule was chosen", "Choose one.")
 		return
 	}
-	ruleInput(in, r)
 	categories, awards := []any{}, []any{}
 	for i, c := range r.Categories {
 		row := map[string]any{"id": c.ID, "points": c.Points, "most_lost": c.MostLost, "lost": 0}

@@ -162,6 +162,16 @@ func (s *Server) held(r *http.Request) (workshop.Held, error) {
 	return s.Workshop.HoldLink(r.Context(), chi.URLParam(r, "token"))
 }
 
+// asked is held, with the question in the address.
+func (s *Server) asked(r *http.Request) (workshop.Held, workshop.Asked, error) {
+	h, err := s.held(r)
+	if err != nil {
+		return h, workshop.Asked{}, err
+	}
+	a, err := h.Question(chi.URLParam(r, "offer"))
+	return h, a, err
+}
+
 // question finds the question that a request names, or that comes first.
 func question(h workshop.Held, offer string) (workshop.Asked, error) {
 	if offer != "" {
@@ -187,11 +197,7 @@ func pageOwner(s *Server, r *http.Request) (answer, error) {
 }
 
 func pageOwnerQuestion(s *Server, r *http.Request) (answer, error) {
-	h, err := s.held(r)
-	if err != nil {
-		return nil, err
-	}
-	a, err := h.Question(chi.URLParam(r, "offer"))
+	h, a, err := s.asked(r)
 	if err != nil {
 		return nil, err
 	}
@@ -581,11 +587,7 @@ func (s *Server) receiptPage(r *http.Request, h workshop.Held, a workshop.Asked)
 
 // downloadReceipt prints the receipt of an answer.
 func downloadReceipt(s *Server, r *http.Request) (answer, error) {
-	h, err := s.held(r)
-	if err != nil {
-		return nil, err
-	}
-	a, err := h.Question(chi.URLParam(r, "offer"))
+	_, a, err := s.asked(r)
 	if err != nil {
 		return nil, err
 	}
@@ -606,11 +608,7 @@ func downloadReceipt(s *Server, r *http.Request) (answer, error) {
 // downloadOwnerSum is the exact input of one figure that was shown, for whoever
 // wants to reckon it again.
 func downloadOwnerSum(s *Server, r *http.Request) (answer, error) {
-	h, err := s.held(r)
-	if err != nil {
-		return nil, err
-	}
-	a, err := h.Question(chi.URLParam(r, "offer"))
+	h, a, err := s.asked(r)
 	if err != nil {
 		return nil, err
 	}
