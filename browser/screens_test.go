@@ -48,11 +48,16 @@ func TestScreens(t *testing.T) {
 			t.Run(page.name+"-"+size.name, func(t *testing.T) {
 				size.set(t, ctx)
 				do(t, ctx, chromedp.Navigate(s.url+page.path))
+				until(t, ctx, offered)
 				sameLook(t, ctx, page.name+"-"+size.name)
 			})
 		}
 	}
 }
+
+// offered is true once the page's script has put in what only it can offer; a
+// look taken before that lacks a row of buttons.
+const offered = `[...document.querySelectorAll('.keepable')].every(place => place.childElementCount)`
 
 // thumb is the size of a kept look, in pixels, and most is the largest mean
 // difference that it may have, of 255. A page without its stylesheet differs by
