@@ -28,12 +28,15 @@ type Arrival struct {
 	Account  string // of this one, "" for somebody unknown
 	// Reading says that a reading link let them in.
 	Reading bool
+
+	who *access.Who
 }
 
 func (s *Server) arrivalOf(r *http.Request) Arrival {
 	a := Arrival{Secure: infoOf(r).https || isLoopback(hostOf(r.Host)), Accounts: s.accounts()}
 	a.Everyone = s.Everyone && !a.Accounts
-	if who := infoOf(r).who; who != nil && who.Session == "" {
+	a.who = infoOf(r).who
+	if who := a.who; who != nil && who.Session == "" {
 		a.Reading = true
 	} else if who != nil {
 		a.Name, a.Keeper, a.Account = who.Name, who.Has("", access.Keeper), who.Account

@@ -92,6 +92,19 @@ type Base struct {
 	Notice string
 }
 
+// May says whether the visitor may go to a route, "POST /machines/{id}/options",
+// or to a page, "/find". A page offers no other.
+func (b Base) May(pattern string) bool {
+	if strings.HasPrefix(pattern, "/") {
+		pattern = "GET " + pattern
+	}
+	machine := ""
+	if b.Machine != nil {
+		machine = b.Machine.ID
+	}
+	return !b.Accounts || permissions[pattern].judge(b.who, machine) == letIn
+}
+
 // onto puts how a request came onto its page, a struct with a Base or a pointer
 // to one. Pages are
 // made without knowing the request, so this is the one place.
