@@ -110,9 +110,14 @@ func (b *Blobs) Put(ctx context.Context, r io.Reader, limit int64) (digest strin
 		return "", 0, single(err)
 	}
 	digest = algorithm + hex.EncodeToString(sum.Sum(nil))
+	return digest, size, b.settle(temp, digest)
+}
+
+// settle gives a received file, which is on the disk, the name of a digest.
+func (b *Blobs) settle(temp, digest string) error {
 	dir, name, err := place(digest)
 	if err != nil {
-		return "", 0, err
+		return err
 	}
 	err = b.root.Mkdir(dir, 0o700)
 	made := err == nil
@@ -128,7 +133,30 @@ func (b *Blobs) Put(ctx context.Context, r io.Reader, limit int64) (digest strin
 	if err == nil && made {
 		err = b.syncFolder(".")
 	}
-	return digest, size, internal("storing a file", err)
+	return internal("storing a file", err)
+}
+
+// set stores bytes under a digest that need not be their own, in place of what
+// was there: after a power cut either is there, and whole.
+func (b *Blobs) set(digest string, data []byte) (err error) {
+	temp := path.Join(incoming, rand.Text())
+	defer func() {
+		if err != nil {
+			_ = b.root.Remove(temp)
+		}
+	}()
+	f, err := b.root.OpenFile(temp, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return internal("storing a file", err)
+	}
+	_, err = f.Write(data)
+	if err == nil {
+		err = f.Sync()
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		return internal("storing a file", err)
+	}
+	return b.settle(temp, digest)
 }
 
 // single unwraps a joined error of one part, so that its sentence stays plain.
