@@ -326,6 +326,11 @@ func (s *Store) Close() error {
 	s.calls.Wait()
 	close(s.jobs)
 	s.committed.Wait()
+	if s.broken == nil {
+		if err := s.scrub(); err != nil {
+			s.warn("what was erased may still stand in the engine's tables, until the next end: " + err.Error())
+		}
+	}
 	err := guarded("Closing the ledger", s.db.Close)
 	err = errors.Join(err, s.photos.Close(), s.private.Close())
 	if s.head != nil {

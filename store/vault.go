@@ -29,12 +29,13 @@ type Vault struct {
 	keys  keyring
 }
 
-// allSealed stands in keys/ once nothing that a record names lies there plain.
-const allSealed = "complete"
-
-// erasingName stands in a machine's folder of keys while something of it is
-// being erased.
-const erasingName = "erasing"
+// allSealed stands in keys/ once nothing that a record names lies there plain,
+// erasingPrefix and a machine's name while something of it is being erased. No
+// machine's folder of keys begins as they do.
+const (
+	allSealed     = "_complete"
+	erasingPrefix = "_erasing."
+)
 
 // largestSealed bounds a stored private value in bytes; the workshop allows far less.
 const largestSealed = 4 << 20
@@ -238,9 +239,12 @@ func (v *Vault) Look(ctx context.Context, digest string) (state State, holder st
 }
 
 // Destroy destroys the keys that seal these values, for good, and then removes
-// the values. What is not there any more is no error, so what was stopped half
+// the values. When the store is closed, what the views held of them goes too. What is not there any more is no error, so what was stopped half
 // way can be done again.
 func (v *Vault) Destroy(ctx context.Context, digests []string) error {
+	if err := v.note(scrubName); err != nil {
+		return err
+	}
 	for _, digest := range digests {
 		raw, err := v.raw(ctx, digest)
 		if registry.CodeOf(err) == registry.CodeNotFound {
@@ -266,27 +270,35 @@ func (v *Vault) Destroy(ctx context.Context, digests []string) error {
 // Erasing notes, on stable storage, that something of a machine is being
 // erased, or no longer.
 func (v *Vault) Erasing(machine string, on bool) error {
-	path, err := keyPath(v.dir, machine)
-	if err != nil {
+	if err := registry.CheckID("/machine", machine); err != nil {
 		return err
 	}
-	note := filepath.Join(filepath.Dir(path), erasingName)
 	if on {
-		err = single(errors.Join(makeSynced(filepath.Dir(note)), writeAtomically(note, nil)))
-	} else if err = os.Remove(note); os.IsNotExist(err) {
+		return v.note(erasingPrefix + machine)
+	}
+	err := os.Remove(filepath.Join(v.dir, erasingPrefix+machine))
+	if os.IsNotExist(err) {
 		return nil
-	} else if err == nil {
-		err = syncDirectory(filepath.Dir(note))
+	}
+	if err == nil {
+		err = syncDirectory(v.dir)
 	}
 	return internal("noting an erasure", err)
+}
+
+// note makes an empty file whose name says something.
+func (v *Vault) note(name string) error {
+	return internal("noting an erasure", errors.Join(os.WriteFile(filepath.Join(v.dir, name), nil, 0o600), syncDirectory(v.dir)))
 }
 
 // Interrupted lists the machines of which something was being erased when the
 // process ended.
 func (v *Vault) Interrupted() (machines []string, err error) {
-	notes, err := filepath.Glob(filepath.Join(v.dir, "*", erasingName))
+	notes, err := filepath.Glob(filepath.Join(v.dir, erasingPrefix+"*"))
 	for _, note := range notes {
-		machines = append(machines, filepath.Base(filepath.Dir(note)))
+		if machine := strings.TrimPrefix(filepath.Base(note), erasingPrefix); registry.CheckID("/machine", machine) == nil {
+			machines = append(machines, machine)
+		}
 	}
 	return machines, err
 }

@@ -64,9 +64,11 @@ func (w *Workshop) forget(ctx context.Context, machine string, digests []string)
 	return w.Private.Erasing(machine, false)
 }
 
-// FinishErasures destroys what a record says was erased and a stop of the
-// program, or a backup that was brought back, left behind.
-func (w *Workshop) FinishErasures(ctx context.Context, machine string) error {
+// FinishErasures destroys what a record says was erased and is still stored, as
+// after bringing a backup back. After an erasure that was interrupted, which a
+// note of Documents.Erasing tells, the views are derived anew even when nothing
+// is stored any more.
+func (w *Workshop) FinishErasures(ctx context.Context, machine string, interrupted bool) error {
 	w.erasing.Lock()
 	defer w.erasing.Unlock()
 	d, err := w.replay(ctx, machine)
@@ -77,7 +79,7 @@ func (w *Workshop) FinishErasures(ctx context.Context, machine string) error {
 	for digest := range registry.Erased(d) {
 		if has, err := w.Private.Has(ctx, digest); err != nil {
 			return err
-		} else if has {
+		} else if has || interrupted {
 			left = append(left, digest)
 		}
 	}
