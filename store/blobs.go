@@ -91,29 +91,46 @@ func (b *Blobs) Put(ctx context.Context, r io.Reader, limit int64) (digest strin
 	if err := single(errors.Join(ctx.Err(), b.space.check(0))); err != nil {
 		return "", 0, err
 	}
-	temp := path.Join(incoming, rand.Text())
-	f, err := b.root.OpenFile(temp, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if err != nil {
-		return "", 0, internal("storing a file", err)
-	}
-	defer func() {
-		if err != nil {
-			_ = b.root.Remove(temp)
-		}
-	}()
 	sum := sha256.New()
-	size, err = b.receive(ctx, io.MultiWriter(f, sum), r, limit)
-	if err == nil {
-		err = internal("storing a file", f.Sync())
-	}
-	if err = errors.Join(err, f.Close()); err != nil {
+	temp, err := b.write(func(w io.Writer) error {
+		size, err = b.receive(ctx, io.MultiWriter(w, sum), r, limit)
+		return err
+	})
+	if err != nil {
 		return "", 0, single(err)
 	}
 	digest = algorithm + hex.EncodeToString(sum.Sum(nil))
 	return digest, size, b.settle(temp, digest)
 }
 
-// settle gives a received file, which is on the disk, the name of a digest.
+// set stores bytes under a digest that need not be their own, in place of what
+// was there: after a power cut either is there, and whole.
+func (b *Blobs) set(digest string, data []byte) error {
+	temp, err := b.write(func(w io.Writer) error { _, err := w.Write(data); return err })
+	if err != nil {
+		return single(err)
+	}
+	return b.settle(temp, digest)
+}
+
+// write fills a new file and brings it to the disk; it has no name of its own yet.
+func (b *Blobs) write(fill func(io.Writer) error) (temp string, err error) {
+	temp = path.Join(incoming, rand.Text())
+	f, err := b.root.OpenFile(temp, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if err != nil {
+		return "", internal("storing a file", err)
+	}
+	err = fill(f)
+	if err == nil {
+		err = internal("storing a file", f.Sync())
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		_ = b.root.Remove(temp)
+	}
+	return temp, err
+}
+
+// settle gives a written file the name of a digest.
 func (b *Blobs) settle(temp, digest string) error {
 	dir, name, err := place(digest)
 	if err != nil {
@@ -127,6 +144,9 @@ func (b *Blobs) settle(temp, digest string) error {
 	if err == nil {
 		err = b.root.Rename(temp, name)
 	}
+	if err != nil {
+		_ = b.root.Remove(temp)
+	}
 	if err == nil {
 		err = b.syncFolder(dir)
 	}
@@ -134,29 +154,6 @@ func (b *Blobs) settle(temp, digest string) error {
 		err = b.syncFolder(".")
 	}
 	return internal("storing a file", err)
-}
-
-// set stores bytes under a digest that need not be their own, in place of what
-// was there: after a power cut either is there, and whole.
-func (b *Blobs) set(digest string, data []byte) (err error) {
-	temp := path.Join(incoming, rand.Text())
-	defer func() {
-		if err != nil {
-			_ = b.root.Remove(temp)
-		}
-	}()
-	f, err := b.root.OpenFile(temp, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if err != nil {
-		return internal("storing a file", err)
-	}
-	_, err = f.Write(data)
-	if err == nil {
-		err = f.Sync()
-	}
-	if err = errors.Join(err, f.Close()); err != nil {
-		return internal("storing a file", err)
-	}
-	return b.settle(temp, digest)
 }
 
 // single unwraps a joined error of one part, so that its sentence stays plain.
