@@ -63,6 +63,6 @@ func (p *personEraseCommand) Run(c *call) error {
 	return c.print(receipt, func(w io.Writer) {
 		fmt.Fprintf(w, "Erased. The record of %s is at version %d and verifies as before; where the name stood, the role stands.\n", receipt.Machine, receipt.Version)
 		fmt.Fprintln(w, "The person's key is destroyed. Run \"asfound backup\" now: it takes the key out of the backup, and nobody can open the copies in older pieces then. Copies of the backup that lie elsewhere must be made anew.")
-		fmt.Fprintln(w, "Look through pictures and texts for the name yourself.")
+		fmt.Fprintln(w, "Each machine's record has its own people: \"asfound find NAME\" says where else the person stands. Look through pictures, texts and dossiers that were written out for the name yourself.")
 	})
 }

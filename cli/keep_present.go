@@ -94,20 +94,23 @@ func (o *opened) settleVault(ctx context.Context) error {
 		return err
 	}
 	for _, machine := range machines {
-		if err := o.FinishErasures(ctx, machine, true); err != nil {
-			return fmt.Errorf("an erasure on the record of %s waits to be finished: %w", machine, err)
+		if failed := o.FinishErasures(ctx, machine, true); failed != nil {
+			err = errors.Join(err, fmt.Errorf("an erasure on the record of %s waits to be finished: %w", machine, failed))
 		}
 	}
-	if !o.store.Private().Unsealed() {
-		return nil
+	if err != nil || !o.store.Private().Unsealed() {
+		return err
 	}
 	if machines, err = o.machinesInLedger(ctx); err != nil {
 		return err
 	}
 	for _, machine := range machines {
-		if err := o.SealPrivate(ctx, machine); err != nil {
-			return fmt.Errorf("private values of %s wait to be sealed: %w", machine, err)
+		if failed := o.SealPrivate(ctx, machine); failed != nil {
+			err = errors.Join(err, fmt.Errorf("private values of %s wait to be sealed: %w", machine, failed))
 		}
+	}
+	if err != nil {
+		return err
 	}
 	return o.store.Private().MarkSealed()
 }
