@@ -3,13 +3,16 @@ package store_test
 import (
 	"bytes"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"example.org/asfound/registry"
@@ -197,4 +200,26 @@ func TestAnErasureIsNotedUntilItIsDone(t *testing.T) {
 		require.Equal(t, on, len(machines) == 1 && machines[0] == "drover")
 	}
 	require.Error(t, v.Erasing("../drover", true))
+}
+// TestOneKeyAHolder: those who are the first to put something for a holder, at
+// once, use one key.
+func TestOneKeyAHolder(t *testing.T) {
+	dir := t.TempDir()
+	s := open(t, dir)
+	var digests [8]string
+	var all sync.WaitGroup
+	for i := range digests {
+		all.Go(func() {
+			var err error
+			digests[i], _, err = s.Private().PutFor(t.Context(), "drover/owner", strings.NewReader(fmt.Sprint("value ", i)), 100)
+			assert.NoError(t, err)
+		})
+	}
+	all.Wait()
+	require.NoError(t, s.Close())
+	v := open(t, dir).Private()
+	for i, digest := range digests {
+		text, code := kept(t, v, digest)
+		require.Equal(t, fmt.Sprint("value ", i), text, code)
+	}
 }
