@@ -201,6 +201,7 @@ func TestAnErasureIsNotedUntilItIsDone(t *testing.T) {
 	}
 	require.Error(t, v.Erasing("../drover", true))
 }
+
 // TestOneKeyAHolder: those who are the first to put something for a holder, at
 // once, use one key.
 func TestOneKeyAHolder(t *testing.T) {
