@@ -30,7 +30,8 @@ fuzz:
 faults:
 	ASFOUND_FAULTS=long go test -count 1 -timeout 60m -v ./faults
 
-# A software bill of materials of the program, in CycloneDX.
+# A software bill of materials of the program, in CycloneDX. In a clone: the tool
+# cannot read the version in a linked work tree.
 sbom:
 	go run github.com/CycloneDX/cyclonedx-gomod/cmd/cyclonedx-gomod@v1.10.0 app -json -licenses -output sbom.json .
 
