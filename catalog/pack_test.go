@@ -48,7 +48,7 @@ func refused(t *testing.T, packs ...fs.FS) []registry.Field {
 
 // documented reads the pack out of the documentation: a heading with a file
 // name, then its text.
-func documented(t testing.TB) fstest.MapFS {
+func documented(t *testing.T) fstest.MapFS {
 	t.Helper()
 	raw, err := os.ReadFile("../docs/catalog-packs.md")
 	require.NoError(t, err)

@@ -63,7 +63,8 @@ func FuzzNote(f *testing.F) {
 	change := KeyChange{Old: verifier, New: nextVerifier, Because: BecauseRotation, At: time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)}
 	changed, err := SignKeyChange(change, signer, next)
 	require.NoError(f, err)
-	for _, text := range [][]byte{signed, witnessed, changed, []byte(c.Text()), []byte(change.Text()), []byte(signer), []byte(verifier), []byte("a\n-1\n\n")} {
+	for _, text := range [][]byte{signed, witnessed, changed, []byte(c.Text()), []byte(change.Text()), []byte(signer), []byte(verifier), []byte("a\n-1\n\n"),
+		[]byte(strings.Replace(c.Text(), "\n3\n", "\n03\n", 1)), []byte(strings.Replace(c.Text(), "uFU=", "uFV=", 1))} {
 		f.Add(text)
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {

@@ -39,6 +39,10 @@ func FuzzReadProv(f *testing.F) {
 		rewritten, err := again.Write()
 		require.NoError(t, err)
 		require.Equal(t, string(raw), string(rewritten))
+		require.Equal(t, doc.Records, again.Records)
+		for i, b := range doc.Bundles {
+			require.Equal(t, b.Records, again.Bundles[i].Records)
+		}
 		require.Equal(t, doc.Acts(), again.Acts())
 		require.Equal(t, doc.Count(), again.Count())
 	})

@@ -99,6 +99,7 @@ func FuzzMapping(f *testing.F) {
 func FuzzLists(f *testing.F) {
 	f.Add([]byte("what,count,photo\ntool roll,1,\n,0,ph 1\n\"x\n"))
 	f.Add([]byte("hole;x;y;length;hand\n1;12,5;40;42;right\n2;101;-1;1001;?\n1;NaN;1e9;;\n"))
+	f.Add([]byte("hole;x;y;length\n1;101;40;42\n2;12;40;1001\n3;100;0;0\n"))
 	f.Add([]byte("name,left,top,width,height,L,a,b\npatch 1,0,0,0.1,0.1,50,0,-0.5\narea,0.2,0,0.1,0.1\n,,,,\nx,1\n"))
 	f.Add([]byte("frame number (left lug)\nDR57-10482\n\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {

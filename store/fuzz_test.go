@@ -36,10 +36,11 @@ func FuzzRecord(f *testing.F) {
 			unreadable(t, err)
 			return
 		}
+		written := encodeRecord(r.Position, r.ID, r.Events)
 		for i := range data {
 			data[i] ^= 0xff
 		}
-		written := encodeRecord(r.Position, r.ID, r.Events)
+		require.Equal(t, written, encodeRecord(r.Position, r.ID, r.Events), "it shares memory")
 		require.LessOrEqual(t, len(written), len(given), "there is one shortest way to write it")
 		again, err := decodeRecord("drover", 3, written)
 		require.NoError(t, err)
