@@ -140,7 +140,7 @@ func ParseCheckpoint(text []byte) (Checkpoint, error) {
 	}
 	c := Checkpoint{Origin: lines[0], Size: size, Root: lines[2]}
 	if strings.ContainsFunc(c.Origin, unfitForNote) || c.Origin == "" {
-		return bad("its origin has a space or \"+\", or is empty")
+		return bad("its origin is empty, or has a space, \"+\" or what is not printed")
 	}
 	return c, nil
 }
