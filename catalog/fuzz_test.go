@@ -16,7 +16,9 @@ import (
 // another digest, the same each time; or it is refused, with each place in it.
 func FuzzPack(f *testing.F) {
 	const manifest = `{"id":"test-pack","version":"1.0.0","title":"a test","author":"nobody"}`
-	rows := func(section, list string) string { return fmt.Sprintf(`{"assumption":"For a test.",%q:[%s]}`, section, list) }
+	rows := func(section, list string) string {
+		return fmt.Sprintf(`{"assumption":"For a test.",%q:[%s]}`, section, list)
+	}
 	for _, text := range []string{
 		rows("treatments", `{"id":"clean","title":"Clean it"}`), rows("priors", `{"id":"x"}`), rows("gates", `{"id":"road","checks":["a"]}`), rows("signs", `{"id":"stamp-fits","bears":[]},{"id":"stamp-fits"}`),
 		rows("components", `{"id":"fuel.tank","points":1e99}`), rows("value", `null`), `{"source":"x","cautions":[{"id":"new","says":"Mind it.","level":"note","components":["fuel.tank"]}]}`, "\ufeff{}", `{"words":[{"id":"patina","means":"a"}]} `} {
