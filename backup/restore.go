@@ -152,7 +152,11 @@ func open(ctx context.Context, folder Folder, name, digest string, identities []
 	if err != nil {
 		return Count{}, err
 	}
-	r := bufio.NewReaderSize(packed, 64<<10)
+	return things(ctx, bufio.NewReaderSize(packed, 64<<10), fn)
+}
+
+// things gives each frame of a piece to fn, to the end of the piece.
+func things(ctx context.Context, r *bufio.Reader, fn func(frame, *bufio.Reader) error) (Count, error) {
 	var count Count
 	for first := true; ; first = false {
 		if err := ctx.Err(); err != nil {
