@@ -179,6 +179,11 @@ func (s *Server) serve(rt route) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		infoOf(r).route = rt.pattern
 		r, instead, err := s.admit(rt, r)
+		if err == nil && instead == nil {
+			if err = s.spend(rt, r); err != nil {
+				instead, err = s.again(rt, r, err)
+			}
+		}
 		if err == nil && instead != nil {
 			err = instead.write(s, w, r)
 		}
@@ -195,11 +200,12 @@ func (s *Server) serve(rt route) http.HandlerFunc {
 		if rt.limit > 0 {
 			r.Body = http.MaxBytesReader(w, r.Body, rt.limit)
 		}
-		a, err := s.once(rt, r)
+		a, err := s.answerTo(rt, r)
 		if err == nil {
 			err = a.write(s, w, r)
 		}
 		if err != nil {
+			s.guessed(rt, r, err)
 			s.fail(w, r, err)
 		}
 	}

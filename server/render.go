@@ -140,9 +140,7 @@ func (s *Server) writeErrorPage(w http.ResponseWriter, r *http.Request, err erro
 	h.Set("Cache-Control", "no-store")
 	h.Del("ETag")
 	h.Del("Content-Disposition")
-	if row := rowOf(codeOf(err)); row.retry > 0 {
-		h.Set("Retry-After", itoa(row.retry))
-	}
+	setRetryAfter(h, err)
 	w.WriteHeader(p.Status)
 	w.Write(body)
 }

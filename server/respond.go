@@ -28,20 +28,11 @@ type htmlAnswer struct {
 }
 
 func (a htmlAnswer) write(s *Server, w http.ResponseWriter, r *http.Request) error {
-	body, err := s.pages.render(languageOf(r), a.name, s.arrivalOf(r).onto(a.page))
+	page, err := s.finished(r, a)
 	if err != nil {
 		return err
 	}
-	h := w.Header()
-	h.Set("Content-Type", "text/html; charset=utf-8")
-	h.Add("Vary", "Accept-Language, Cookie")
-	if a.etag != "" {
-		h.Set("ETag", a.etag)
-		h.Set("Cache-Control", "private, no-cache")
-	}
-	w.WriteHeader(statusOr200(a.status))
-	_, err = w.Write(body)
-	return ignoreGone(err)
+	return page.write(s, w, r)
 }
 
 // jsonAnswer is a value as JSON.
