@@ -97,6 +97,10 @@ func TestWhoIsForwarded(t *testing.T) {
 	}
 	require.Equal(t, http.StatusTooManyRequests, pdf("127.0.0.1:1", "198.51.100.1"))
 	require.Equal(t, http.StatusOK, pdf("127.0.0.1:1", "198.51.100.2"))
+	for range 2 {
+		require.Equal(t, http.StatusOK, pdf("127.0.0.1:1", ""))
+	}
+	require.Equal(t, http.StatusTooManyRequests, pdf("127.0.0.1:1", ""), "a proxy that says nothing is not somebody at this computer")
 }
 
 // TestBudgetOfGuesses: links that do not exist use it up; one that does, uses

@@ -82,7 +82,9 @@ type Config struct {
 	HSTS time.Duration
 	// Limits are how much one visitor may ask; DefaultLimits where one is left
 	// out.
-	Limits  Limits
+	Limits Limits
+	// Watch is told of what happens; nil where nobody watches.
+	Watch   Watch
 	Version string
 	Logger  *slog.Logger
 	Now     func() time.Time
@@ -111,6 +113,15 @@ type Picture struct {
 type Mark struct {
 	ID                  string
 	X, Y, Width, Height float64
+}
+
+// Watch counts what happens, without asking by whom.
+type Watch interface {
+	// Request is an answered request: the pattern of its route, "" when none
+	// fits, the time it took, and the bytes of the answer.
+	Request(route, method string, status int, took time.Duration, bytes int64)
+	// Event is one of those that Server.security logs, by its name.
+	Event(name string)
 }
 
 // Server answers requests. It is made by New.

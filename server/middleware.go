@@ -84,6 +84,9 @@ func (s *Server) observe(next http.Handler) http.Handler {
 					s.fail(rec, r, fmt.Errorf("panic"))
 				}
 			}
+			if s.Watch != nil {
+				s.Watch.Request(info.route, r.Method, statusOr200(rec.status), time.Since(began), rec.bytes)
+			}
 			level := slog.LevelInfo
 			attrs := []any{"request", info.id, "method", r.Method, "route", info.route, "status", rec.status, "bytes", rec.bytes, "ms", float64(time.Since(began).Microseconds()) / 1000}
 			if info.err != nil {
