@@ -173,9 +173,9 @@ func (s *Server) local(r *http.Request) bool {
 // visitorOf is whose budget a request is counted against.
 func (s *Server) visitorOf(r *http.Request) string {
 	if who := infoOf(r).who; who != nil {
-		return "account " + who.Account
+		return "account/" + who.Account
 	}
-	return "address " + addressOf(r)
+	return "address/" + addressOf(r)
 }
 
 // tooOftenError is the refusal with the time to wait.

@@ -90,7 +90,7 @@ func (s *Server) turn(rt route, r *http.Request) (leave func(), err error) {
 func (s *Server) setTurns() {
 	processors := runtime.GOMAXPROCS(0)
 	few := max(1, processors/2)
-	s.reading = newTurns(2*processors, 256, time.Second)
+	s.reading = newTurns(8*processors, 256, 2*time.Second) // some of them wait for the views
 	s.building = newTurns(few, 16, 20*time.Second)
 	s.decoding = newTurns(few, 200, 30*time.Second)
 	if decode := s.ReadPhoto; decode != nil {
