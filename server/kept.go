@@ -2,13 +2,13 @@ package server
 
 import (
 	"bytes"
-	"compress/gzip"
 	"context"
 	"fmt"
 	"net/http"
 	"slices"
-	"strings"
 	"time"
+
+	"example.org/asfound/registry"
 )
 
 // keptPages are the pages that follow from nothing but the record of the machine
@@ -18,6 +18,10 @@ import (
 // for one reader.
 var keptPages = []string{"/machines/{id}", "/machines/{id}/drawing", "/machines/{id}/groups/{group}", "/machines/{id}/components/{component}",
 	"/machines/{id}/story", "/machines/{id}/work", "/machines/{id}/plan", "/machines/{id}/criteria", "/machines/{id}/sum/{figure}"}
+
+// keptOfAll are the pages that follow in the same way from the records of every
+// machine.
+var keptOfAll = []string{"/", "/find", "/compare"}
 
 // keptBytes is how much of finished pages is held, in bytes, and keptAddress how
 // long an address may be for its page to be among them.
@@ -33,7 +37,8 @@ const freshFor = 15 * time.Minute
 // freshUntil changes when pages are to be made again though nothing was recorded.
 func (s *Server) freshUntil() string { return itoa(s.Now().UnixNano() / int64(freshFor)) }
 
-// pageAnswer is a finished page, with its packed bytes where it is kept.
+// pageAnswer is a finished page, with its packed bytes where it is kept or was
+// asked for so.
 type pageAnswer struct {
 	status       int
 	body, packed []byte
@@ -48,7 +53,14 @@ func (s *Server) finished(r *http.Request, a answer) (answer, error) {
 		return a, nil
 	}
 	body, err := s.pages.render(languageOf(r), h.name, s.arrivalOf(r).onto(h.page))
-	return pageAnswer{status: statusOr200(h.status), body: body, etag: h.etag}, err
+	if err != nil {
+		return nil, err
+	}
+	page := pageAnswer{status: statusOr200(h.status), body: body, etag: h.etag}
+	if packs(r, htmlType) {
+		page.packed = packed(body)
+	}
+	return page, nil
 }
 
 func (a pageAnswer) write(_ *Server, w http.ResponseWriter, r *http.Request) error {
@@ -56,32 +68,14 @@ func (a pageAnswer) write(_ *Server, w http.ResponseWriter, r *http.Request) err
 		return notModified(a.etag).write(nil, w, r)
 	}
 	h := w.Header()
-	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Content-Type", htmlType)
 	h.Add("Vary", "Accept-Language, Cookie")
 	if a.etag != "" {
 		h.Set("ETag", a.etag)
 		h.Set("Cache-Control", "private, no-cache")
 	}
-	body := a.body
-	if a.packed != nil && takesPacked(r) {
-		h.Set("Content-Encoding", "gzip")
-		h.Add("Vary", "Accept-Encoding")
-		body = a.packed
-	}
-	w.WriteHeader(a.status)
-	_, err := w.Write(body)
-	return ignoreGone(err)
-}
-
-// takesPacked says whether the asker reads gzip.
-func takesPacked(r *http.Request) bool {
-	for _, part := range strings.Split(r.Header.Get("Accept-Encoding"), ",") {
-		coding, weight, _ := strings.Cut(strings.TrimSpace(part), ";")
-		if strings.TrimSpace(coding) == "gzip" {
-			return strings.TrimLeft(strings.TrimSpace(weight), "q=0.") != "" || weight == ""
-		}
-	}
-	return false
+	send(w, r, a.status, a.body, a.packed)
+	return nil
 }
 
 // size is what a kept page takes, in bytes.
@@ -96,10 +90,22 @@ func mayKeep(a answer) bool {
 // keptKey says all that a page follows from; "" where the page is not kept.
 func (s *Server) keptKey(rt route, r *http.Request) string {
 	address := r.URL.RequestURI()
-	if rt.method != http.MethodGet || len(address) > keptAddress || !slices.Contains(keptPages, rt.pattern) {
+	if rt.method != http.MethodGet || len(address) > keptAddress {
 		return ""
 	}
-	machine, version, err := s.machineHead(r)
+	var machine string
+	var version uint64
+	var err error
+	switch {
+	case slices.Contains(keptPages, rt.pattern):
+		machine, version, err = s.machineHead(r)
+	case slices.Contains(keptOfAll, rt.pattern):
+		var end registry.Position
+		end, err = s.Workshop.Ledger.End(r.Context())
+		version = uint64(end)
+	default:
+		return ""
+	}
 	if err != nil {
 		return "" // the handler says what is wrong
 	}
@@ -108,7 +114,7 @@ func (s *Server) keptKey(rt route, r *http.Request) string {
 	if info.who != nil {
 		grants = info.who.Grants
 	}
-	return fmt.Sprintf("%s\n%d %s %s %t %+v %q %v", address, version, s.freshUntil(), languageOf(r).Tag, publicOnly(r, machine), s.arrivalOf(r), info.persons, grants)
+	return fmt.Sprintf("%s\n%d %s %s %t %+v %q %v", address, version, s.freshUntil(), languageOf(r).Tag, machine != "" && publicOnly(r, machine), s.arrivalOf(r), info.persons, grants)
 }
 
 // answerTo answers a request: with what is kept, or by its handler.
@@ -126,7 +132,9 @@ func (s *Server) answerTo(rt route, r *http.Request) (answer, error) {
 			return a, false, err
 		}
 		page := a.(pageAnswer)
-		page.packed = packed(page.body)
+		if page.packed == nil {
+			page.packed = packed(page.body)
+		}
 		return page, true, nil
 	})
 	if err == nil && !mine && !mayKeep(a) {
@@ -147,12 +155,4 @@ func (s *Server) made(rt route, r *http.Request) (answer, error) {
 		return nil, err
 	}
 	return s.finished(r, a)
-}
-
-func packed(body []byte) []byte {
-	var b bytes.Buffer
-	w := gzip.NewWriter(&b)
-	w.Write(body) // into memory: it cannot fail
-	w.Close()
-	return b.Bytes()
 }

@@ -25,6 +25,9 @@ var keptAddresses = map[string]string{
 	"/machines/{id}/plan":                   "/plan",
 	"/machines/{id}/criteria":               "/criteria",
 	"/machines/{id}/sum/{figure}":           "/sum/index:substance",
+	"/":                                     "/",
+	"/find":                                 "/find?q=magneto",
+	"/compare":                              "/compare?machine=drover-1957",
 }
 
 // emptied is a server that has kept nothing.
@@ -34,10 +37,12 @@ func emptied(b *bench) { b.s.kept.by, b.s.kept.order, b.s.kept.held = nil, nil, 
 // another language, after another record, and when what it says may have run out.
 func TestAKeptPageIsTheOneThatWouldBeMade(t *testing.T) {
 	b := worked(t)
-	for i, pattern := range keptPages {
+	for i, pattern := range append(keptOfAll, keptPages...) {
 		at, ok := keptAddresses[pattern]
 		require.True(t, ok, "%s has no page in this test", pattern)
-		at = "/machines/drover-1957" + at
+		if strings.HasPrefix(pattern, "/machines/") {
+			at = "/machines/drover-1957" + at
+		}
 		emptied(b)
 		first := b.get(at)
 		require.Equal(t, http.StatusOK, first.Code, at)

@@ -75,7 +75,7 @@ func TestTheRoutesThatAreNamed(t *testing.T) {
 	for _, rt := range routes() {
 		there[rt.pattern] = true
 	}
-	for _, list := range [][]string{keptPages, turnless, costly, formsOfCostly} {
+	for _, list := range [][]string{keptPages, keptOfAll, turnless, costly, formsOfCostly} {
 		for _, pattern := range list {
 			require.True(t, there[pattern], "%s is no route", pattern)
 		}
