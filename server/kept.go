@@ -132,6 +132,7 @@ func (s *Server) answerTo(rt route, r *http.Request) (answer, error) {
 			return a, false, err
 		}
 		page := a.(pageAnswer)
+		page.body = bytes.Clone(page.body) // without the room that it grew into
 		if page.packed == nil {
 			page.packed = packed(page.body)
 		}
