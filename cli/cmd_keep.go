@@ -101,6 +101,9 @@ func (o *opened) backup(ctx context.Context, path string, recipients []age.Recip
 	if err != nil {
 		return backedUp{}, err
 	}
+	if err := o.backedUpAt(o.Now()); err != nil {
+		return backedUp{}, err
+	}
 	out := backedUp{Folder: path, Piece: piece}
 	if x != nil {
 		out.Pieces, out.Plain = len(x.Pieces), x.Plain()

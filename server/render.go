@@ -148,14 +148,12 @@ func (s *Server) writeErrorPage(w http.ResponseWriter, r *http.Request, err erro
 		body = []byte("<!doctype html><title>Something went wrong</title><h1>Something went wrong</h1>")
 	}
 	h := w.Header()
-	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Content-Type", htmlType)
 	h.Set("Content-Security-Policy", pageCSP)
 	h.Set("Cache-Control", "no-store")
 	h.Del("ETag")
 	h.Del("Content-Disposition")
-	if row := rowOf(codeOf(err)); row.retry > 0 {
-		h.Set("Retry-After", itoa(row.retry))
-	}
+	setRetryAfter(h, err)
 	w.WriteHeader(p.Status)
 	w.Write(body)
 }
