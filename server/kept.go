@@ -109,12 +109,13 @@ func (s *Server) keptKey(rt route, r *http.Request) string {
 	if err != nil {
 		return "" // the handler says what is wrong
 	}
-	info := infoOf(r)
+	info, arrival := infoOf(r), s.arrivalOf(r)
+	arrival.who = nil // another one for each request; what counts of it is said here
 	var grants any
 	if info.who != nil {
 		grants = info.who.Grants
 	}
-	return fmt.Sprintf("%s\n%d %s %s %t %+v %q %v", address, version, s.freshUntil(), languageOf(r).Tag, machine != "" && publicOnly(r, machine), s.arrivalOf(r), info.persons, grants)
+	return fmt.Sprintf("%s\n%d %s %s %t %+v %q %v", address, version, s.freshUntil(), languageOf(r).Tag, machine != "" && publicOnly(r, machine), arrival, info.persons, grants)
 }
 
 // answerTo answers a request: with what is kept, or by its handler.
