@@ -523,9 +523,7 @@ func (b *builder) offer(e *registry.Entry) OfferReport {
 		out.Answers = append(out.Answers, AnswerReport{ID: a.RecordID(), Answer: a.Record.Answer, Options: a.Record.Options,
 			Conditions: b.texts(a.Record.Conditions), Reason: b.text(a.Record.Reason), Person: b.person(a.Record.Person),
 			Channel: a.Record.Channel, Digest: a.Record.Digest, Recorded: a.Recorded, Replies: b.replies(a.RecordID()),
-			TakenBack: slices.ContainsFunc(registry.Live[*registry.Decision](b.d), func(t registry.Found[*registry.Decision]) bool {
-				return t.Record.Answer == "take-back" && t.Record.TakesBack == a.RecordID()
-			})})
+			TakenBack: b.d.TakenBack(a.RecordID())})
 	}
 	return out
 }
