@@ -438,6 +438,9 @@ func decideDecision(d *Dossier, act Act, b *Decision) error {
 	if b.Person != to && !d.MayDecide(b.Person) {
 		return Refuse(CodeRefused, "Ask the owner of record.", "%q may not decide for this machine", b.Person)
 	}
+	if old, ok := Get[*Decision](d, b.Supersedes); ok && (old.Record.Channel == "link" || old.Record.Channel == "account") && b.Channel != old.Record.Channel {
+		return Refuse(CodeRefused, "Let the owner take it back and answer anew.", "The owner gave the answer %q themselves, so that nobody corrects it for them", b.Supersedes)
+	}
 	if b.Answer == "take-back" {
 		return decideTakeBack(d, b)
 	}
@@ -538,7 +541,7 @@ func (d *Dossier) Approval(option string, at time.Time) (a Approval, why string,
 			why = fmt.Sprintf("the approval covers another offer than %q as it stands", e.RecordID())
 			ok = false
 		case answer.Record.Until != nil && !at.Before(*answer.Record.Until):
-			why = fmt.Sprintf("the approval ran out on %s", answer.Record.Until.UTC().Format("2 January 2006"))
+			why = fmt.Sprintf("the approval ran out on %s", answer.Record.Until.UTC().Format("2 January 2006, 15:04 UTC"))
 			ok = false
 		default:
 			a, why, ok = Approval{Decision: answer, Offer: offer, Option: o}, "", true

@@ -5,6 +5,7 @@ import (
 	"crypto"
 	"crypto/ecdsa"
 	"crypto/ed25519"
+	"crypto/elliptic"
 	"crypto/rsa"
 	"crypto/sha256"
 	"crypto/x509"
@@ -52,7 +53,7 @@ func (p *Passkey) check(fs *faults) {
 	fs.id("/person", p.Person, false)
 	fs.need("/host", p.Host, "It is not said under which host name the passkey works", "")
 	fs.encoded("/credential", p.Credential)
-	if err := p.signs(nil, nil); err != nil {
+	if usable, _ := p.signs(nil, nil); !usable {
 		fs.add("/public_key", p.PublicKey, "a key for ES256 (-7), EdDSA (-8) or RS256 (-257) in base64url", "The public key cannot be used", "Let the program read it from the device.")
 	}
 	switch {
@@ -73,49 +74,30 @@ func (fs *faults) encoded(pointer, text string) {
 	}
 }
 
-// errForged is an answer of signs that is no fault of the key.
-type errForged struct{}
-
-func (errForged) Error() string { return "the signature is not by this key" }
-
-// signs checks a signature over a message; without one, the key alone.
-func (p *Passkey) signs(message, signature []byte) error {
+// signs says whether a key can be used at all, and whether a signature over a
+// message is its own.
+func (p *Passkey) signs(message, signature []byte) (usable, good bool) {
 	der, err := base64.RawURLEncoding.DecodeString(p.PublicKey)
 	if err != nil {
-		return err
+		return false, false
 	}
 	key, err := x509.ParsePKIXPublicKey(der)
 	if err != nil {
-		return err
+		return false, false
 	}
-	sum, good := sha256.Sum256(message), false
+	sum := sha256.Sum256(message)
 	switch key := key.(type) {
 	case *ecdsa.PublicKey:
-		if p.Algorithm != AlgorithmES256 || key.Curve.Params().BitSize != 256 {
-			return errUnusable()
-		}
-		good = ecdsa.VerifyASN1(key, sum[:], signature)
+		usable = p.Algorithm == AlgorithmES256 && key.Curve == elliptic.P256()
+		return usable, usable && ecdsa.VerifyASN1(key, sum[:], signature)
 	case ed25519.PublicKey:
-		if p.Algorithm != AlgorithmEdDSA {
-			return errUnusable()
-		}
-		good = ed25519.Verify(key, message, signature)
+		usable = p.Algorithm == AlgorithmEdDSA
+		return usable, usable && ed25519.Verify(key, message, signature)
 	case *rsa.PublicKey:
-		if p.Algorithm != AlgorithmRS256 || key.N.BitLen() < leastModulus {
-			return errUnusable()
-		}
-		good = rsa.VerifyPKCS1v15(key, crypto.SHA256, sum[:], signature) == nil
-	default:
-		return errUnusable()
+		usable = p.Algorithm == AlgorithmRS256 && key.N.BitLen() >= leastModulus
+		return usable, usable && rsa.VerifyPKCS1v15(key, crypto.SHA256, sum[:], signature) == nil
 	}
-	if !good && message != nil {
-		return errForged{}
-	}
-	return nil
-}
-
-func errUnusable() error {
-	return Refuse(CodeUnsupported, "", "The key is not of its algorithm, or too short")
+	return false, false
 }
 
 // Assertion is what a passkey's device gave when its person confirmed a
@@ -250,7 +232,7 @@ func (p *Passkey) checkAssertion(a *Assertion, challenge []byte) error {
 		return badSignature("the device did not verify its person")
 	}
 	sum := sha256.Sum256(client)
-	if err := p.signs(append(bytes.Clone(data), sum[:]...), signature); err != nil {
+	if _, good := p.signs(append(bytes.Clone(data), sum[:]...), signature); !good {
 		return badSignature("it was not made by the key on record")
 	}
 	return nil

@@ -186,6 +186,15 @@ func TestDecideByAccount(t *testing.T) {
 		{name: "the owner", stage: offered, act: say(func(*Decision) {})},
 		{name: "no account named", stage: offered, act: say(func(d *Decision) { d.Account = "" }), code: CodeInvalid, word: "/account"},
 		{name: "a co-owner", stage: offered, more: cora, act: say(func(d *Decision) { d.Person = "cora" })},
+		{name: "corrected by what the workshop heard", stage: offered, more: func(b *bench) []Body {
+			d := b.answer("given", "offer", "approve", "swap", "paint")
+			d.Channel = "link"
+			return []Body{d}
+		}, act: func(b *bench) Body {
+			d := b.answer("answer", "offer", "approve", "swap")
+			d.Supersedes = "given"
+			return d
+		}, code: CodeRefused, word: "themselves"},
 		{name: "somebody who owns nothing", stage: offered, act: say(func(d *Decision) { d.Person = "tamsin" }), code: CodeRefused, word: "may not decide"},
 	})
 }
