@@ -191,6 +191,10 @@ func maySign(e *registry.Entry, account string, persons []string) (string, error
 	return second, nil
 }
 
+// OnlyByItself says whether records of a kind are made by the person concerned
+// alone, on pages of their own.
+func OnlyByItself(k registry.Kind) bool { return k == "passkey" || k == "second-signature" }
+
 // ownActs refuses what only the person concerned can record: an answer by
 // account, a passkey and what it signed, a second signature.
 func ownActs(req Request, bodies []registry.Body) error {

@@ -57,7 +57,7 @@ func (a Asked) Waits() bool { return a.Over() == nil }
 func (a Asked) Over() error {
 	switch {
 	case !a.Entry.Live():
-		return over(LinkReplaced, registry.CodeExpired, "Open your link again: it shows the question that took its place.", "This offer was replaced by another")
+		return over(LinkReplaced, registry.CodeExpired, "Open the list of your questions: it shows the one that took its place.", "This offer was replaced by another")
 	case a.Settled():
 		return over(LinkAnswered, registry.CodeConflict, "The receipt says how to take that answer back.", "This has been answered already, on %s", a.Answer.Recorded.UTC().Format("2 January 2006"))
 	case a.RanOut:

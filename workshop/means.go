@@ -28,8 +28,13 @@ var proofs = map[string]string{
 	"call":      "The workshop wrote this answer down. It rests on the word of whoever did, and of the witness who heard it.",
 }
 
+// signedHow are the ways of an answer that a passkey signed.
+var signedHow = map[string]string{
+	"link":    "on the owner's own page, confirmed with a passkey",
+	"account": "signed in with their own account, confirmed with a passkey",
+}
+
 const (
-	signedHow = "confirmed with a passkey"
 	// signedProof and its like say what a signature proves; the dates are days.
 	signedProof  = "A device that verified its person signed exactly this answer, with a passkey that is on record since %s. Nobody without that device can have made the signature, the registry neither, and anybody can check it in a copy of the record."
 	boundByLink  = "Whose device it is rests on that day: whoever held the link then bound the passkey, and nobody was asked further."
@@ -56,7 +61,7 @@ func meansOf(d *registry.Dossier, x registry.Found[*registry.Decision]) MeansRep
 		}
 		return out
 	}
-	out.How, out.Signed = signedHow, true
+	out.How, out.Signed = signedHow[x.Record.Channel], true
 	e, ok := d.Entry(a.Passkey)
 	if !ok {
 		return out
@@ -117,6 +122,8 @@ type ToSignReport struct {
 	Second   string        `json:"second"`
 	Hash     string        `json:"hash"`
 	Recorded time.Time     `json:"recorded"`
+	// Component is the one that a survey entry is of.
+	Component string `json:"component,omitempty"`
 
 	entry *registry.Entry
 }
@@ -130,6 +137,10 @@ func (t ToSignReport) MayBeSignedBy(account string, persons []string) bool {
 func (b *builder) toSign() {
 	for _, e := range b.d.ToSign(b.w.rules()) {
 		first, second := registry.TwoNames(e.Body)
-		b.r.ToSign = append(b.r.ToSign, ToSignReport{Record: e.RecordID(), Kind: e.Kind, Says: b.text(b.tell(e)), By: b.person(first), Second: b.person(second), Hash: e.Hash, Recorded: e.Recorded, entry: e})
+		report := ToSignReport{Record: e.RecordID(), Kind: e.Kind, Says: b.text(b.tell(e)), By: b.person(first), Second: b.person(second), Hash: e.Hash, Recorded: e.Recorded, entry: e}
+		if s, ok := e.Body.(*registry.Survey); ok {
+			report.Component = s.Component
+		}
+		b.r.ToSign = append(b.r.ToSign, report)
 	}
 }
