@@ -1,13 +1,16 @@
 package dossier
 
 import (
+	"bytes"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"example.org/asfound/access/passkeytest"
 	"example.org/asfound/registry"
+	"example.org/asfound/workshop"
 )
 
 // TestForgedConsentIsFound: a registry that signs whatever it likes with its own
@@ -103,5 +106,35 @@ func TestForgedConsentIsFound(t *testing.T) {
 			require.Equal(t, registry.CodeTampered, registry.CodeOf(err))
 			requireFinding(t, r, FindingSecond, x.what)
 		})
+	}
+}
+
+// TestPrintSaysWhoSigned: a name that the first typed and a signature of the
+// second's own are told apart, and so are answers with and without a passkey.
+func TestPrintSaysWhoSigned(t *testing.T) {
+	text := func(change func(*workshop.Report)) string {
+		r := canned(3)
+		change(r)
+		var out bytes.Buffer
+		require.NoError(t, WritePDF(&out, cannedInput(r)))
+		return strings.Join(strings.Fields(pdfText(t, out.Bytes())), " ")
+	}
+	typed := text(func(*workshop.Report) {})
+	require.Contains(t, typed, "the name was typed by whoever recorded this")
+	require.NotContains(t, typed, "signed by their own account")
+	require.NotContains(t, typed, "signed with a passkey")
+	signed := text(func(r *workshop.Report) {
+		at := time.Date(2026, 6, 14, 10, 30, 0, 0, time.UTC)
+		for i := range r.Work {
+			r.Work[i].SecondSigned = at
+		}
+		for i := range r.Gates {
+			r.Gates[i].SecondSigned = at
+		}
+		r.Offers[0].Answers[0].Means = workshop.MeansReport{Signed: true, Proves: []string{"A device that verified its person signed exactly this answer."}}
+	})
+	require.NotContains(t, signed, "typed by whoever")
+	for _, s := range []string{"signed by their own account on 2026-06-14", "signed with a passkey", "A device that verified its person signed exactly this answer."} {
+		require.Contains(t, signed, s)
 	}
 }
