@@ -312,6 +312,8 @@ func TestWhatEveryRecordNeeds(t *testing.T) {
 		"weighing":          "/id /by",
 		"withdrawal":        "/id /record /why /by",
 		"owner-link":        "/id /to /by /purpose /link/token_hash",
+		"passkey":           "/id /person /host /credential /public_key /means",
+		"second-signature":  "/id /on /hash /by /account",
 		"reply":             "/id /question /by /says",
 		"work":              "/id /treatment /did /by",
 	}

@@ -146,6 +146,11 @@ func references(b Body) (refs []reference) {
 	case *OwnerLink:
 		add("/to", "person", b.To)
 		add("/by", "person", b.By)
+	case *Passkey:
+		add("/person", "person", b.Person)
+	case *SecondSignature:
+		add("/on", "record", b.On)
+		add("/by", "person", b.By)
 	case *Reply:
 		add("/question", "decision", b.Question)
 		add("/by", "person", b.By)

@@ -140,6 +140,7 @@ type Server struct {
 	openapi                     []byte
 	anatomy                     names  // components by id, for pages without a report
 	prefix                      string // of request ids
+	nonces                      []byte // the secret by which challenges are known again
 	build                       string // changes with templates, styles, catalog and program
 	count                       atomic.Uint64
 }
@@ -158,7 +159,7 @@ func newServer(c Config) (*Server, error) {
 	if c.Workshop == nil || c.Logger == nil || c.Now == nil {
 		return nil, registry.Refuse(registry.CodeInvalid, "Set the workshop, the logger and the clock.", "The server is not fully configured")
 	}
-	s := &Server{Config: c, prefix: rand.Text()[:6]}
+	s := &Server{Config: c, prefix: rand.Text()[:6], nonces: []byte(rand.Text())}
 	if c.BaseURL != "" {
 		u, err := url.Parse(c.BaseURL)
 		if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {

@@ -35,6 +35,8 @@ type MachinePage struct {
 	Waiting []workshop.OfferReport
 	Clocks  Form // with what is wrong with the dates
 	Drawing *MachineDrawing
+	// Decides says that the visitor decides on the machine by their own account.
+	Decides bool
 	// Lists can be had as sheets.
 	Lists []workshop.ListKind
 }
@@ -83,7 +85,7 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 	}
 	page.AsOf, page.KnownAt = q.Get("as_of"), q.Get("known_at")
 	page.Then = !o.At.IsZero()
-	page.Notice = noticeOf(r)
+	page.Notice, page.Decides = noticeOf(r), !report.Public && len(infoOf(r).who.PersonsAs(id, owners...)) > 0
 	status := 0
 	if wrong != nil {
 		page.Wrong, status, tag = true, http.StatusUnprocessableEntity, ""

@@ -27,6 +27,7 @@ var (
 	hands   = []access.Role{access.Keeper, access.Mechanic}
 	signers = []access.Role{access.Keeper, access.Mechanic, access.Second}
 	readers = access.Roles()
+	seconds = []access.Role{access.Second}
 	// lookers read at least the public edition; publicOnly keeps them to it.
 	lookers = append(access.Roles(), access.PublicReader)
 )
@@ -142,6 +143,17 @@ var permissions = map[string]permission{
 	"GET /machines/{id}/readers":                       {oneMachine, keepers},
 	"POST /machines/{id}/readers":                      {oneMachine, keepers},
 	"POST /machines/{id}/readers/end":                  {oneMachine, keepers},
+	"POST /o/{token}/passkey":                          {forAnybody, nil},
+	"GET /machines/{id}/decide":                        {oneMachine, owners},
+	"POST /machines/{id}/decide/choose":                {oneMachine, owners},
+	"POST /machines/{id}/decide/check":                 {oneMachine, owners},
+	"POST /machines/{id}/decide/answer":                {oneMachine, owners},
+	"POST /machines/{id}/decide/passkey":               {oneMachine, owners},
+	"GET /machines/{id}/decide/photos/{digest}":        {oneMachine, owners},
+	"GET /machines/{id}/decide/q/{offer}":              {oneMachine, owners},
+	"GET /machines/{id}/decide/q/{offer}/receipt.pdf":  {oneMachine, owners},
+	"GET /machines/{id}/decide/q/{offer}/sums/{sum}":   {oneMachine, owners},
+	"POST /machines/{id}/work/sign":                    {oneMachine, seconds},
 	"GET /o/{token}":                                   {forAnybody, nil},
 	"POST /o/{token}/choose":                           {forAnybody, nil},
 	"POST /o/{token}/check":                            {forAnybody, nil},

@@ -88,6 +88,8 @@ type Base struct {
 	Wrong bool
 	// Owner marks the owner's page, which has no way into the registry.
 	Owner bool
+	// ByAccount says that whoever decides on it signed in, and holds no link.
+	ByAccount bool
 	// Notice is a line that says what was just recorded.
 	Notice string
 }

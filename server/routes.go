@@ -224,6 +224,18 @@ func routes() []route {
 		page("/r/{token}", pageRead),
 		act("/r/{token}", pageReadOpen),
 
+		{method: http.MethodPost, pattern: "/o/{token}/passkey", do: pageOwnerPasskey, takes: formType, limit: formLimit},
+		page("/machines/{id}/decide", pageOwner),
+		{method: http.MethodPost, pattern: "/machines/{id}/decide/choose", do: pageOwnerStep(false), takes: formType, limit: formLimit},
+		{method: http.MethodPost, pattern: "/machines/{id}/decide/check", do: pageOwnerStep(true), takes: formType, limit: formLimit},
+		{method: http.MethodPost, pattern: "/machines/{id}/decide/answer", do: pageOwnerAnswer, takes: formType, limit: formLimit},
+		{method: http.MethodPost, pattern: "/machines/{id}/decide/passkey", do: pageOwnerPasskey, takes: formType, limit: formLimit},
+		page("/machines/{id}/decide/photos/{digest}", pageOwnerPhoto),
+		page("/machines/{id}/decide/q/{offer}", pageOwnerQuestion),
+		page("/machines/{id}/decide/q/{offer}/receipt.pdf", downloadReceipt),
+		page("/machines/{id}/decide/q/{offer}/sums/{sum}", downloadOwnerSum),
+		form("/machines/{id}/work/sign", pageSign),
+
 		page("/o/{token}", pageOwner),
 		{method: http.MethodPost, pattern: "/o/{token}/choose", do: pageOwnerStep(false), takes: formType, limit: formLimit},
 		{method: http.MethodPost, pattern: "/o/{token}/check", do: pageOwnerStep(true), takes: formType, limit: formLimit},

@@ -20,6 +20,7 @@ type Request struct {
 	// Empty means a fresh one.
 	Key string
 
+	own      bool // whoever it is recorded for did it themselves, at their link or by their account
 	computed bool // the figures were computed just now, by this very program
 }
 

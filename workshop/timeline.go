@@ -107,6 +107,10 @@ func (b *builder) tell(e *registry.Entry) string {
 		return fmt.Sprintf("change requested of [[%s]], because %s", x.To, x.Found)
 	case *registry.OwnerLink:
 		return fmt.Sprintf("a link to decide with was made for [[%s]]; it works until %s", x.To, x.Link.Expires.UTC().Format("2 January 2006"))
+	case *registry.Passkey:
+		return fmt.Sprintf("a passkey was bound to [[%s]], to confirm answers with", x.Person)
+	case *registry.SecondSignature:
+		return fmt.Sprintf("[[%s]] signed %s as the second person, by an account of their own", x.By, x.On)
 	case *registry.Reply:
 		return fmt.Sprintf("[[%s]] replied to %s: %s", x.By, x.Question, x.Says)
 	case *registry.Decision:
@@ -182,6 +186,9 @@ func (b *builder) tellDecision(x *registry.Decision) string {
 	}
 	if x.Reason != "" {
 		text += ", because " + x.Reason
+	}
+	if x.Assertion != nil {
+		text += " (signed with a passkey)"
 	}
 	return text
 }
