@@ -12,6 +12,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"sync"
 
 	"example.org/asfound/lookup"
 	"example.org/asfound/registry"
@@ -51,19 +52,27 @@ const (
 	stepBytes   = 400 << 10
 )
 
-// countedTx counts what an update writes.
+// countedTx counts what an update writes. An entry that is written again, as
+// the list of a common word is by every machine, counts once.
 type countedTx struct {
 	ViewTx
-	entries, bytes int
+	sizes map[string]int
+	bytes int
+}
+
+func (t *countedTx) count(key string, value []byte) {
+	size := len(key) + len(value)
+	t.bytes += size - t.sizes[key]
+	t.sizes[key] = size
 }
 
 func (t *countedTx) Put(key string, value []byte) {
-	t.entries, t.bytes = t.entries+1, t.bytes+len(key)+len(value)
+	t.count(key, value)
 	t.ViewTx.Put(key, value)
 }
 
 func (t *countedTx) Delete(key string) {
-	t.entries, t.bytes = t.entries+1, t.bytes+len(key)
+	t.count(key, nil)
 	t.ViewTx.Delete(key)
 }
 
@@ -79,12 +88,12 @@ func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end 
 		}
 		err := w.Views.Update(ctx, at, func(tx ViewTx) error {
 			done = 0
-			counted := &countedTx{ViewTx: tx}
+			counted := &countedTx{ViewTx: tx, sizes: map[string]int{}}
 			for _, machine := range machines[:most] {
 				if err := w.derive(ctx, counted, machine); err != nil {
 					return err
 				}
-				if done++; counted.entries > stepEntries || counted.bytes > stepBytes {
+				if done++; len(counted.sizes) > stepEntries || counted.bytes > stepBytes {
 					return nil
 				}
 			}
@@ -151,6 +160,7 @@ func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registr
 		if err != nil || !ok {
 			return err
 		}
+		markDue(tx, machine, d.Version())
 		public, secret = w.gather(d, s)
 		public.Number = old.number
 		terms = termsOf(public, secret)
@@ -369,15 +379,24 @@ func pack(v any) ([]byte, error) {
 		return nil, err
 	}
 	var b bytes.Buffer
-	z, err := flate.NewWriter(&b, flate.BestSpeed)
-	if err != nil {
-		return nil, err
-	}
+	z := packers.Get().(*flate.Writer)
+	defer packers.Put(z)
+	z.Reset(&b)
 	if _, err = z.Write(raw); err == nil {
 		err = z.Close()
 	}
 	return b.Bytes(), err
 }
+
+// packers are kept for the next value: making one takes longer than most values
+// do.
+var packers = sync.Pool{New: func() any {
+	z, err := flate.NewWriter(nil, flate.BestSpeed)
+	if err != nil {
+		panic(err) // the level is one of the package's own
+	}
+	return z
+}}
 
 func unpack(data []byte, v any) error {
 	if len(data) == 0 {

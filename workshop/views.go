@@ -27,7 +27,7 @@ type ViewTx = interface {
 
 // ViewVersion is the version of the derived data. Raise it when the code below
 // derives something else; every registry then rebuilds at its next start.
-const ViewVersion = 3
+const ViewVersion = 4
 
 // The key families of the views.
 const (
@@ -177,6 +177,7 @@ func (w *Workshop) derive(ctx context.Context, tx ViewTx, machine string) error 
 	if err != nil || !ok {
 		return err
 	}
+	markDue(tx, machine, d.Version())
 	return w.index(tx, d, s)
 }
 
