@@ -54,11 +54,13 @@ func (w *Workshop) forget(ctx context.Context, store Eraser, machine string, dig
 		}
 	}
 	w.histories.drop(machine)
+	w.refreshing.Lock()
+	defer w.refreshing.Unlock()
 	at, _, err := w.Views.Checkpoint(ctx)
 	if err != nil {
 		return err
 	}
-	_, err = w.deriveSome(ctx, []string{machine}, at, at)
+	_, err = w.deriveSome(ctx, []string{machine}, at, at, &heldBlocks{})
 	return err
 }
 

@@ -78,7 +78,7 @@ func (t *countedTx) Delete(key string) {
 
 // deriveSome writes the views of the first machines of a list, and says of how
 // many. The checkpoint moves to end with the last.
-func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end registry.Position) (int, error) {
+func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end registry.Position, held *heldBlocks) (int, error) {
 	for most := len(machines); ; most = 1 {
 		// How many will fit is not known before, so after several the checkpoint
 		// moves in an update of its own.
@@ -88,7 +88,8 @@ func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end 
 		}
 		err := w.Views.Update(ctx, at, func(tx ViewTx) error {
 			done = 0
-			counted := &countedTx{ViewTx: tx, sizes: map[string]int{}}
+			held.begin()
+			counted := &countedTx{ViewTx: heldTx{tx, held}, sizes: map[string]int{}}
 			for _, machine := range machines[:most] {
 				if err := w.derive(ctx, counted, machine); err != nil {
 					return err
@@ -103,7 +104,10 @@ func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end 
 		case registry.CodeOf(err) == registry.CodeTooLarge && most > 1:
 			continue
 		case registry.CodeOf(err) == registry.CodeTooLarge:
+			held.forget()
 			done, at, err = 1, from, w.deriveInParts(ctx, machines[0], from)
+		case err == nil:
+			held.stored()
 		}
 		if err == nil && done == len(machines) && at < end {
 			err = w.Views.Update(ctx, end, func(ViewTx) error { return nil })

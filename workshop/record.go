@@ -21,6 +21,8 @@ type Request struct {
 	Key string
 
 	computed bool // the figures were computed just now, by this very program
+	trial    bool // it is only to be seen whether it may be recorded
+	later    bool // the lists follow later, all at once
 }
 
 // Receipt says what was recorded.
@@ -147,6 +149,11 @@ func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Reque
 				return batch{}, err
 			}
 		}
+		if req.trial {
+			version++
+			d.Apply(registry.Meta{Version: version, Recorded: now, Actor: req.Actor, Kind: b.Kind()}, b)
+			continue
+		}
 		out.private = append(out.private, docs...)
 		eventID := w.NewID()
 		events, err := registry.Extend(version, last, registry.Stamp{Machine: req.Machine, Recorded: now, Actor: req.Actor, NewID: func() string { return eventID }}, []registry.Body{b})
@@ -187,7 +194,9 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 	}
 	// The record stands, whether or not the lists can follow at once: the next
 	// look at them catches up, or says what is wrong with them.
-	_ = w.refresh(ctx)
+	if !req.later {
+		_ = w.refresh(ctx)
+	}
 	return receipt, nil
 }
 

@@ -89,6 +89,8 @@ func (w *Workshop) linkMachine(ctx context.Context, hash string) (string, bool, 
 // Rebuild throws the derived data away and derives it from the ledger again.
 // progress is told the number of machines done; it may be nil.
 func (w *Workshop) Rebuild(ctx context.Context, progress func(done int)) error {
+	w.refreshing.Lock()
+	defer w.refreshing.Unlock()
 	if err := w.Views.Reset(ctx, ViewVersion); err != nil {
 		return err
 	}
@@ -154,8 +156,9 @@ func (w *Workshop) catchUpOnce(ctx context.Context, progress func(done int)) err
 	}
 	// Until the last step the checkpoint stays, so a stop in between costs
 	// only the work done.
+	var held heldBlocks
 	for done := 0; done < len(order); {
-		n, err := w.deriveSome(ctx, order[done:], from, end)
+		n, err := w.deriveSome(ctx, order[done:], from, end, &held)
 		if err != nil {
 			return err
 		}
