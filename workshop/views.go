@@ -3,6 +3,7 @@ package workshop
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"time"
 
 	"example.org/asfound/registry"
@@ -65,16 +66,22 @@ func (w *Workshop) Machines(ctx context.Context, after string, limit int) ([]Sum
 	if actingIn(ctx) != nil {
 		scanned = 0 // those that are hidden do not count
 	}
-	err := w.Views.Scan(ctx, viewMachine, after, scanned, func(_ string, value []byte) error {
+	err := w.Views.Scan(ctx, viewMachine, after, scanned, func(key string, value []byte) error {
+		if MaySee(ctx, key[len(viewMachine):]) != nil {
+			return nil
+		}
 		var s Summary
 		if err := json.Unmarshal(value, &s); err != nil {
 			return err
 		}
-		if MaySee(ctx, s.ID) == nil && (limit == 0 || len(out) < limit) {
-			out = append(out, s)
+		if out = append(out, s); len(out) == limit {
+			return errEnough
 		}
 		return nil
 	})
+	if errors.Is(err, errEnough) {
+		err = nil
+	}
 	return out, err
 }
 
