@@ -15,7 +15,7 @@ lint:
 	staticcheck ./...
 
 bench:
-	go test -run '^$$' -bench . -benchtime 1s ./scoring ./store ./schema ./catalog ./importers/... ./workshop ./server
+	go test -run '^$$' -bench . -benchtime 1s ./scoring ./schema ./catalog ./importers/... ./workshop ./server
 
 # Everything against its limit, into docs/performance.md and docs/scale.md:
 # less than a quarter of an hour on two quiet cores.
