@@ -16,6 +16,9 @@ func TestManyMachinesAtOnceGiveTheSameLists(t *testing.T) {
 	for i := range 60 {
 		m := aMachine()
 		m.Story = fmt.Sprintf("Found in barn %d of %d.", i, i%7)
+		for word := range 200 { // of its own, so that several updates are needed
+			m.Story += fmt.Sprintf(" mark%dx%d", i, word)
+		}
 		_, err := b.Record(ctx, Request{Machine: fmt.Sprintf("m-%02d", i), Actor: "mechanic"}, m, aPerson("mechanic", "mechanic", "Tamsin Orde"), aSurvey("fuel.tank"))
 		require.NoError(t, err)
 	}
