@@ -12,7 +12,6 @@ import (
 	"os/signal"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -141,24 +140,17 @@ func (s *served) stop() {
 	}
 }
 
-// resident is what a process holds in memory now, and the most it ever did, in
-// bytes.
-func resident(t testing.TB, pid int) (now, peak int64) {
+// resident is what a process holds in memory, in bytes.
+func resident(t testing.TB, pid int) int64 {
 	raw, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
 	if err != nil {
-		return 0, 0 // no such file on this system: the row says so
+		return 0 // no such file on this system
 	}
-	read := func(name string) int64 {
-		_, rest, _ := strings.Cut(string(raw), name+":")
-		fields := strings.Fields(rest)
-		if len(fields) == 0 {
-			return 0
-		}
-		n, err := strconv.ParseInt(fields[0], 10, 64)
-		require.NoError(t, err)
-		return n << 10
-	}
-	return read("VmRSS"), read("VmHWM")
+	_, rest, _ := strings.Cut(string(raw), "VmRSS:")
+	var kilobytes int64
+	_, err = fmt.Sscan(rest, &kilobytes)
+	require.NoError(t, err)
+	return kilobytes << 10
 }
 
 // quantile is the value that a share of the times lie at or below.
