@@ -113,7 +113,7 @@ func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source)
 		return err
 	})
 	report.Recorded, report.Already = second.report.Recorded, second.report.Already
-	_ = w.refresh(ctx) // see appendBatch
+	w.follow(ctx)
 	return report, err
 }
 

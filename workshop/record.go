@@ -192,10 +192,9 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 	if stored.Duplicate {
 		receipt.Records = nil // what stands is what the first try recorded
 	}
-	// The record stands, whether or not the lists can follow at once: the next
-	// look at them catches up, or says what is wrong with them.
+	// The record stands, whether or not the lists can follow at once.
 	if !req.later {
-		_ = w.refresh(ctx)
+		w.follow(ctx)
 	}
 	return receipt, nil
 }

@@ -117,6 +117,22 @@ func (w *Workshop) refresh(ctx context.Context) error {
 	}
 	w.refreshing.Lock()
 	defer w.refreshing.Unlock()
+	return w.refreshTo(ctx, end)
+}
+
+// follow brings the views up to the ledger unless somebody else is at it, who
+// may have a whole register before them: every look at the views refreshes
+// them anyway, and what was recorded need not wait for it.
+func (w *Workshop) follow(ctx context.Context) {
+	end, err := w.Ledger.End(ctx)
+	if err != nil || !w.refreshing.TryLock() {
+		return
+	}
+	defer w.refreshing.Unlock()
+	_ = w.refreshTo(ctx, end) // the next look says what is wrong with them
+}
+
+func (w *Workshop) refreshTo(ctx context.Context, end registry.Position) error {
 	at, version, err := w.Views.Checkpoint(ctx)
 	if err != nil || version == ViewVersion && at >= end {
 		return err
