@@ -157,13 +157,11 @@ func apiMachine(s *Server, r *http.Request) (answer, error) {
 	if hasTag(r, tag) {
 		return notModified(tag), nil
 	}
-	return s.keep(r, tag, func() (answer, error) {
-		report, err := s.reportOf(r, id, o)
-		if err != nil {
-			return nil, err
-		}
-		return jsonAnswer{value: report, etag: versionTag(report.Version)}, nil
-	})
+	report, err := s.reportOf(r, id, o)
+	if err != nil {
+		return nil, err
+	}
+	return jsonAnswer{value: report, etag: versionTag(report.Version)}, nil
 }
 
 func apiComponent(s *Server, r *http.Request) (answer, error) {

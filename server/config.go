@@ -118,7 +118,6 @@ type Server struct {
 	answers  *remembered
 	rejected *rejectedRows
 	reports  *reportCache
-	finished *latest[keptAnswer]
 	criteria *latest[*workshop.CriteriaReport]
 	openapi  []byte
 	anatomy  names  // components by id, for pages without a report
@@ -164,7 +163,6 @@ func newServer(c Config) (*Server, error) {
 	s.answers = newRemembered(c.Now)
 	s.rejected = &rejectedRows{}
 	s.reports = &reportCache{}
-	s.finished = &latest[keptAnswer]{}
 	s.criteria = &latest[*workshop.CriteriaReport]{}
 	if s.openapi, err = openAPI(c.Version); err != nil {
 		return nil, err

@@ -73,15 +73,6 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 	if wrong == nil && hasTag(r, tag) {
 		return notModified(tag), nil
 	}
-	if wrong != nil {
-		tag = ""
-	}
-	return s.keep(r, tag, func() (answer, error) { return s.machineAnswer(r, id, o, wrong, tag) })
-}
-
-// machineAnswer makes the page. wrong is what is wrong with the dates asked for.
-func (s *Server) machineAnswer(r *http.Request, id string, o workshop.ReportOptions, wrong error, tag string) (answer, error) {
-	q := r.URL.Query()
 	report, err := s.reportOf(r, id, o)
 	if err != nil {
 		return nil, err
@@ -95,7 +86,7 @@ func (s *Server) machineAnswer(r *http.Request, id string, o workshop.ReportOpti
 	page.Notice = noticeOf(r)
 	status := 0
 	if wrong != nil {
-		page.Wrong, status = true, http.StatusUnprocessableEntity
+		page.Wrong, status, tag = true, http.StatusUnprocessableEntity, ""
 		page.Clocks.refuse(wrong)
 	}
 	return htmlAnswer{status: status, name: "machine", page: page, etag: tag}, nil

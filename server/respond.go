@@ -28,17 +28,20 @@ type htmlAnswer struct {
 }
 
 func (a htmlAnswer) write(s *Server, w http.ResponseWriter, r *http.Request) error {
-	body, err := a.render(s, r)
+	body, err := s.pages.render(languageOf(r), a.name, s.arrivalOf(r).onto(a.page))
 	if err != nil {
 		return err
 	}
-	tag(w.Header(), a.etag)
-	writeFinished(w, true, a.status, body)
-	return nil
-}
-
-func (a htmlAnswer) render(s *Server, r *http.Request) ([]byte, error) {
-	return s.pages.render(languageOf(r), a.name, s.arrivalOf(r).onto(a.page))
+	h := w.Header()
+	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Add("Vary", "Accept-Language, Cookie")
+	if a.etag != "" {
+		h.Set("ETag", a.etag)
+		h.Set("Cache-Control", "private, no-cache")
+	}
+	w.WriteHeader(statusOr200(a.status))
+	_, err = w.Write(body)
+	return ignoreGone(err)
 }
 
 // jsonAnswer is a value as JSON.
@@ -57,18 +60,23 @@ func (a jsonAnswer) write(_ *Server, w http.ResponseWriter, _ *http.Request) err
 		return err
 	}
 	h := w.Header()
+	h.Set("Content-Type", "application/json")
+	if a.etag != "" {
+		h.Set("ETag", a.etag)
+		h.Set("Cache-Control", "private, no-cache")
+	}
+	if a.secret {
+		h.Set("Cache-Control", "no-store")
+	}
 	if a.location != "" {
 		h.Set("Location", a.location)
 	}
 	if a.link != "" {
 		h.Set("Link", a.link)
 	}
-	tag(h, a.etag)
-	if a.secret {
-		h.Set("Cache-Control", "no-store")
-	}
-	writeFinished(w, false, a.status, body)
-	return nil
+	w.WriteHeader(statusOr200(a.status))
+	_, err = w.Write(body)
+	return ignoreGone(err)
 }
 
 func encodeJSON(v any) ([]byte, error) {
@@ -96,7 +104,10 @@ func (a bytesAnswer) write(_ *Server, w http.ResponseWriter, _ *http.Request) er
 	for k, v := range a.header {
 		w.Header().Set(k, v)
 	}
-	tag(w.Header(), a.etag)
+	if a.etag != "" {
+		w.Header().Set("ETag", a.etag)
+		w.Header().Set("Cache-Control", "private, no-cache")
+	}
 	if a.forever {
 		w.Header().Set("Cache-Control", "private, max-age=31536000, immutable")
 	}
@@ -165,7 +176,8 @@ type Recorded struct {
 type notModified string
 
 func (a notModified) write(_ *Server, w http.ResponseWriter, _ *http.Request) error {
-	tag(w.Header(), string(a))
+	w.Header().Set("ETag", string(a))
+	w.Header().Set("Cache-Control", "private, no-cache")
 	w.WriteHeader(http.StatusNotModified)
 	return nil
 }
