@@ -55,6 +55,7 @@ var layers = map[string]layer{
 	"demo":     {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
 	"faults":   {},
 	"browser":  {},
+	"bench":    {},
 	"language": {modules: []string{"golang.org/x/text/language"}},
 	"cli": {ours: []string{"access", "backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "language", "metrics", "webhook"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},

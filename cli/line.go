@@ -40,6 +40,7 @@ func commands() []command {
 		{"show", "The job", "show a machine, or one component, as it stands or stood", &showCommand{}},
 		{"machines", "The job", "list the machines", &machinesCommand{}},
 		{"find", "The job", "search every machine by words and filters", &findCommand{}},
+		{"rescore", "The job", "look at the whole register from another standpoint", &rescoreCommand{}},
 		{"list", "The job", "write a list as a sheet, CSV or XLSX", &listCommand{}},
 		{"fault", "The job", "look for the cause of a fault: complaints, findings, the next test, options for the cause", &faultCommand{}},
 		{"weigh", "The job", "compute what options would do to each index", &weighCommand{}},

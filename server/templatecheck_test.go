@@ -30,7 +30,9 @@ var pageTypes = map[string]reflect.Type{
 func TestTemplatesFitTheirPages(t *testing.T) {
 	pages, err := parsePages(language.English)
 	require.NoError(t, err)
-	for name, set := range pages {
+	for name, parsed := range pages {
+		set, err := parsed()
+		require.NoError(t, err)
 		typ, ok := pageTypes[name]
 		require.True(t, ok, "the page %q has no struct in the table", name)
 		c := typeChecker{set: set, done: map[string]bool{}}

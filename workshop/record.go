@@ -22,6 +22,8 @@ type Request struct {
 
 	own      bool // whoever it is recorded for did it themselves, at their link or by their account
 	computed bool // the figures were computed just now, by this very program
+	trial    bool // it is only to be seen whether it may be recorded
+	later    bool // the lists follow later, all at once
 }
 
 // Receipt says what was recorded.
@@ -154,6 +156,11 @@ func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Reque
 				return batch{}, err
 			}
 		}
+		if req.trial {
+			version++
+			d.Apply(registry.Meta{Version: version, Recorded: now, Actor: req.Actor, Kind: b.Kind()}, b)
+			continue
+		}
 		for _, doc := range docs {
 			out.private = append(out.private, document{registry.HolderOf(d, req.Machine, b), doc})
 		}
@@ -194,9 +201,10 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 	if stored.Duplicate {
 		receipt.Records = nil // what stands is what the first try recorded
 	}
-	// The record stands, whether or not the lists can follow at once: the next
-	// look at them catches up, or says what is wrong with them.
-	_ = w.refresh(ctx)
+	// The record stands, whether or not the lists can follow at once.
+	if !req.later {
+		w.follow(ctx)
+	}
 	return receipt, nil
 }
 
