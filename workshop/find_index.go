@@ -119,6 +119,9 @@ func (w *Workshop) index(tx ViewTx, d *registry.Dossier, s Summary) error {
 		return err
 	}
 	public, secret := w.gather(d, s)
+	if err := w.noteRegister(tx, d, public.Facets); err != nil {
+		return err
+	}
 	public.Number = old.number
 	terms := termsOf(public, secret)
 	for _, term := range changedTerms(old, terms) {
@@ -152,6 +155,9 @@ func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registr
 			return err
 		}
 		public, secret = w.gather(d, s)
+		if err := w.noteRegister(tx, d, public.Facets); err != nil {
+			return err
+		}
 		public.Number = old.number
 		terms = termsOf(public, secret)
 		begun := maps.Clone(terms)

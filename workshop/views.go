@@ -3,6 +3,7 @@ package workshop
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"time"
 
 	"example.org/asfound/registry"
@@ -27,7 +28,7 @@ type ViewTx = interface {
 
 // ViewVersion is the version of the derived data. Raise it when the code below
 // derives something else; every registry then rebuilds at its next start.
-const ViewVersion = 3
+const ViewVersion = 4
 
 // The key families of the views.
 const (
@@ -216,6 +217,16 @@ func summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
 	}
 	tx.Put(viewMachine+d.ID, value)
 	return s, true, nil
+}
+
+// noteRegister brings what the register knows of many machines together up to
+// one machine's record: shared numbers, counts and shared sales.
+func (w *Workshop) noteRegister(tx ViewTx, d *registry.Dossier, facets []string) error {
+	m, ok := d.MachineRecord()
+	if !ok {
+		return nil
+	}
+	return errors.Join(w.noteNumbers(tx, d, m), w.noteCounts(tx, d, m, facets))
 }
 
 // PhaseOf says how far the job has come, in words: taken in, surveying,

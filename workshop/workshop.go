@@ -26,7 +26,8 @@ type Blobs interface {
 	Has(ctx context.Context, digest string) (bool, error)
 }
 
-// Workshop holds what the application works with. All fields must be set.
+// Workshop holds what the application works with. All fields but
+// Registry must be set.
 type Workshop struct {
 	Ledger  registry.Ledger
 	Photos  Blobs // originals and previews
@@ -34,6 +35,9 @@ type Workshop struct {
 	Views   Views
 	Catalog *catalog.Catalog
 	Schemas *schema.Set
+	// Registry is the name of this registry, as its key has it; it tells a
+	// record that is kept here from one that was handed over. May be empty.
+	Registry string
 	Now     func() time.Time
 	// NewID makes identifiers of events and of records that were given none:
 	// rising with time, unique.
