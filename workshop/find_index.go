@@ -150,7 +150,7 @@ func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registr
 		if old, err = indexedOf(tx, machine); err != nil {
 			return err
 		}
-		s, ok, err := summarize(tx, d)
+		s, ok, err := w.summarize(tx, d)
 		if err != nil || !ok {
 			return err
 		}

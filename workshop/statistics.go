@@ -246,6 +246,17 @@ type Group struct {
 	Model string `json:"model,omitempty"`
 }
 
+// Words name the group.
+func (g Group) Words() string {
+	if g.Together > 0 {
+		return fmt.Sprintf("%d others together, each too small to be told alone or too rare to be listed", g.Together)
+	}
+	if g.Name == "unknown" {
+		return "not known"
+	}
+	return g.Name
+}
+
 // Spread counts machines by tenths of a figure from 0 to 1. It is empty when
 // there are too few.
 type Spread struct {

@@ -38,7 +38,7 @@ type Workshop struct {
 	// Registry is the name of this registry, as its key has it; it tells a
 	// record that is kept here from one that was handed over. May be empty.
 	Registry string
-	Now     func() time.Time
+	Now      func() time.Time
 	// NewID makes identifiers of events and of records that were given none:
 	// rising with time, unique.
 	NewID func() string

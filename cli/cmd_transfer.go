@@ -1,0 +1,212 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"example.org/asfound/dossier"
+	"example.org/asfound/registry"
+	"example.org/asfound/workshop"
+)
+
+type transferCommand struct {
+	Permit  transferPermitCommand  `cmd:"" help:"record the owner's permission that the record goes to another registry"`
+	Out     transferOutCommand     `cmd:"" help:"hand the record over: it is closed here, and written whole into a bundle"`
+	In      transferInCommand      `cmd:"" help:"take a record over from the bundle of another registry"`
+	Confirm transferConfirmCommand `cmd:"" help:"record that the other registry has taken the record over, by its receipt"`
+	Undo    transferUndoCommand    `cmd:"" help:"take a handing over back that nobody has answered"`
+}
+
+type transferPermitCommand struct {
+	Target  target `embed:""`
+	GivenBy string `default:"owner" help:"person id of the owner or executor who gave it"`
+	How     string `required:"" help:"how it was given, and where that can be looked up"`
+}
+
+// Run records a permission.
+func (x *transferPermitCommand) Run(c *call) error {
+	return c.record(x.Target, "The permission is recorded", &registry.Permission{For: registry.ForTransfer, GivenBy: x.GivenBy, How: x.How, By: c.line.As})
+}
+
+type transferOutCommand struct {
+	Target  target `embed:""`
+	To      string `required:"" type:"path" help:"write the bundle here: names, places and original pictures are in it"`
+	Because string `help:"why it goes without the owner's permission"`
+}
+
+// handedOver is what handing over answers with.
+type handedOver struct {
+	workshop.Receipt
+	Bundle      string `json:"bundle"`
+	Fingerprint string `json:"key_fingerprint"`
+}
+
+// Run hands a record over. Said again, it writes the same bundle again.
+func (x *transferOutCommand) Run(c *call) error {
+	o, err := c.open()
+	if err != nil {
+		return err
+	}
+	r, err := o.HandOver(c.ctx, x.Target.request(c), x.Because)
+	if err != nil {
+		return err
+	}
+	if err := writeFile(x.To, func(w io.Writer) error { return o.writeBundle(c.ctx, w, x.Target.Machine, false, true) }); err != nil {
+		return err
+	}
+	return c.print(handedOver{r, x.To, dossier.Fingerprint(o.verifier)}, func(w io.Writer) {
+		fmt.Fprintf(w, "Handed over. The record of %s ends here at version %d, and nothing more is recorded on it.\n", x.Target.Machine, r.Version)
+		fmt.Fprintf(w, "Written: %s, with names, places and original pictures. Give it to the other registry, and to nobody else.\n", x.To)
+		fmt.Fprintf(w, "Tell them this registry's fingerprint by another way: %s\n", dossier.Fingerprint(o.verifier))
+	})
+}
+
+type transferInCommand struct {
+	Bundle  string `arg:"" type:"path" help:"the bundle that \"transfer out\" wrote"`
+	Trust   string `help:"the giving registry's fingerprint, got from it by another way, or its public key"`
+	Receipt string `type:"path" help:"write a receipt for the giving registry here"`
+}
+
+// takenOver is what taking over answers with.
+type takenOver struct {
+	workshop.Receipt
+	From     registry.Handover `json:"from"`
+	Pictures int               `json:"pictures"`
+	Values   int               `json:"private_values"`
+	Lacks    []string          `json:"lacks"`
+}
+
+// Run takes a record over. Nothing is written before the bundle is verified
+// whole, and everything can be repeated.
+func (x *transferInCommand) Run(c *call) error {
+	o, err := c.open()
+	if err != nil {
+		return err
+	}
+	opts, err := trusted(x.Trust)
+	if err != nil {
+		return err
+	}
+	f, size, err := openFile(x.Bundle)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	h, err := dossier.OpenTransfer(dossier.Source{ReaderAt: f, Size: size}, opts)
+	if err != nil {
+		if h != nil {
+			return c.printVerified(h.Report, err, "")
+		}
+		return err
+	}
+	out := takenOver{From: h.From, Lacks: []string{}}
+	if err := h.Files(func(digest string, private bool, r io.Reader) error {
+		to, n := o.Photos, &out.Pictures
+		if private {
+			to, n = o.Private, &out.Values
+		}
+		got, _, err := to.Put(c.ctx, r, workshop.MaxPhotoBytes)
+		if err == nil && got != digest {
+			err = registry.Refuse(registry.CodeTampered, "Copy the bundle again.", "The bundle changed while it was read")
+		}
+		*n++
+		return err
+	}); err != nil {
+		return err
+	}
+	machine := h.Report.Machine
+	if out.Receipt, err = o.TakeOver(c.ctx, workshop.Request{Machine: machine, Actor: c.line.As}, workshop.Handed{Events: h.Events, From: h.From}); err != nil {
+		return err
+	}
+	d, err := o.Load(c.ctx, machine, workshop.At{})
+	if err != nil {
+		return err
+	}
+	if all := registry.Live[*registry.Transfer](d); len(all) > 0 {
+		out.Lacks = append(out.Lacks, all[len(all)-1].Record.Lacks...)
+	}
+	if x.Receipt != "" {
+		if err := o.writeReceiptOf(c, machine, out.Version, x.Receipt); err != nil {
+			return err
+		}
+	}
+	return c.print(out, func(w io.Writer) { out.words(w) })
+}
+
+// writeReceiptOf writes what the giving registry needs to know: the history up
+// to the taking over, signed.
+func (o *opened) writeReceiptOf(c *call, machine string, version uint64, name string) error {
+	events, err := o.Events(c.ctx, machine)
+	if err != nil {
+		return err
+	}
+	text, err := dossier.SignReceipt(machine, events[:version], o.signer)
+	if err != nil {
+		return err
+	}
+	return writeFile(name, func(w io.Writer) error { _, err := w.Write(text); return err })
+}
+
+func (t takenOver) words(w io.Writer) {
+	if t.Repeated {
+		fmt.Fprintf(w, "The record of %s had been taken over already; nothing was added.\n", t.Machine)
+		return
+	}
+	fmt.Fprintf(w, "Taken over: %s, %d events from %s, fingerprint %s, with %d pictures and %d private values.\n", t.Machine, t.From.Size, t.From.Origin, t.From.Fingerprint, t.Pictures, t.Values)
+	fmt.Fprintf(w, "The record goes on here at version %d; the same bytes stand before it.\n", t.Version)
+	for _, l := range t.Lacks {
+		fmt.Fprintf(w, "Its figures used %s, which this registry does not have: they stand as they were recorded, and new ones will differ.\n", l)
+	}
+}
+
+type transferConfirmCommand struct {
+	Receipt string `arg:"" type:"path" help:"the receipt that the other registry wrote"`
+	Trust   string `help:"the other registry's fingerprint, or its public key" required:""`
+}
+
+// Run records that another registry has taken a record over.
+func (x *transferConfirmCommand) Run(c *call) error {
+	o, err := c.open()
+	if err != nil {
+		return err
+	}
+	text, err := os.ReadFile(x.Receipt)
+	if err != nil {
+		return registry.Refuse(registry.CodeInvalid, "Check the path.", "%s cannot be read: %v", x.Receipt, errors.Unwrap(err))
+	}
+	r, then, err := dossier.OpenReceipt(text)
+	if err != nil {
+		return err
+	}
+	if x.Trust != r.Key && !dossier.SameFingerprint(x.Trust, dossier.Fingerprint(r.Key)) {
+		return registry.Refuse(registry.CodeRefused, "Ask the other registry for its fingerprint.", "The receipt is signed by a key with the fingerprint %s, and not by the one that you trust", dossier.Fingerprint(r.Key))
+	}
+	receipt, err := o.TakenOver(c.ctx, r.Machine, []byte(r.Event), uint64(then.Size), then.Root)
+	if err != nil {
+		return err
+	}
+	return c.printReceipt(receipt, fmt.Sprintf("%s has taken the record over, and this copy says so", dossier.KeyName(r.Key)))
+}
+
+type transferUndoCommand struct {
+	Target  target `embed:""`
+	Because string `required:"" help:"why it stays after all"`
+}
+
+// Run takes a handing over back.
+func (x *transferUndoCommand) Run(c *call) error {
+	o, err := c.open()
+	if err != nil {
+		return err
+	}
+	r, err := o.TakeBackHandOver(c.ctx, x.Target.request(c), x.Because)
+	if err != nil {
+		return err
+	}
+	return c.print(r, func(w io.Writer) {
+		fmt.Fprintf(w, "Taken back. The record of %s goes on here at version %d.\n", r.Machine, r.Version)
+		fmt.Fprintln(w, "See to it that the bundle is destroyed: a registry that takes it over all the same begins a second history, which every later comparison shows.")
+	})
+}
