@@ -45,6 +45,7 @@ func commands() []command {
 		{"weigh", "The job", "compute what options would do to each index", &weighCommand{}},
 		{"plan", "The job", "find the combinations of options that no other beats", &planCommand{}},
 		{"value", "The job", "compare what the machine is worth before and after options", &valueCommand{}},
+		{"sales", "The job", "list the sales that other machines offer, and permit that this one's are used", &salesCommand{}},
 		{"criteria", "The job", "hold the record against classes that others publish, criterion by criterion", &criteriaCommand{}},
 		{"parts", "The job", "list what must be in hand, and whether to wait for it or buy", &partsCommand{}},
 		{"propose", "The job", "put options to the owner, frozen as they are", &proposeCommand{}},

@@ -229,7 +229,7 @@ func (w *Workshop) noteRegister(tx ViewTx, d *registry.Dossier, facets []string)
 	if !ok {
 		return nil
 	}
-	return errors.Join(w.noteNumbers(tx, d, m), w.noteCounts(tx, d, m, facets))
+	return errors.Join(w.noteNumbers(tx, d, m), w.noteCounts(tx, d, m, facets), w.noteSales(tx, d))
 }
 
 // PhaseOf says how far the job has come, in words: taken in, surveying,
