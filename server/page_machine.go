@@ -3,6 +3,7 @@ package server
 import (
 	"net/http"
 	"strconv"
+	"strings"
 	"time"
 
 	"example.org/asfound/drawing"
@@ -33,6 +34,9 @@ type MachinePage struct {
 	Value *ValueView
 	// Waiting are the offers that the owner has not answered.
 	Waiting []workshop.OfferReport
+	// Shared are cautions about numbers that other machines have too; for those
+	// who survey and keep the machine.
+	Shared  []string
 	Clocks  Form // with what is wrong with the dates
 	Drawing *MachineDrawing
 	// Lists can be had as sheets.
@@ -69,7 +73,14 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 	}
 	q := r.URL.Query()
 	o, wrong := edition(q)
+	shared, err := s.sharedNumbers(r, id, o)
+	if err != nil {
+		return nil, err
+	}
 	tag := s.pageTag(r, version)
+	if len(shared) > 0 {
+		tag = strings.TrimSuffix(tag, `"`) + "." + offeredTag(shared) + `"`
+	}
 	if wrong == nil && hasTag(r, tag) {
 		return notModified(tag), nil
 	}
@@ -83,7 +94,7 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 	}
 	page.AsOf, page.KnownAt = q.Get("as_of"), q.Get("known_at")
 	page.Then = !o.At.IsZero()
-	page.Notice = noticeOf(r)
+	page.Notice, page.Shared = noticeOf(r), shared
 	status := 0
 	if wrong != nil {
 		page.Wrong, status, tag = true, http.StatusUnprocessableEntity, ""

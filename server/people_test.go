@@ -110,7 +110,7 @@ func mayRead(method, p string) bool {
 		}
 		return false
 	}
-	for _, form := range []string{"/take-in", "/import", "/survey", "/seal", "/leaving", "/risk", "/propose", "/links", "/readers", "/people", "/record", "/work/", "/keep.json", "/api/v1/photos"} {
+	for _, form := range []string{"/take-in", "/import", "/survey", "/seal", "/leaving", "/risk", "/propose", "/links", "/readers", "/people", "/record", "/register", "/duplicates", "/work/", "/keep.json", "/api/v1/photos"} {
 		if strings.Contains(p, form) && !strings.Contains(p, "/work/fasteners/") && !strings.Contains(p, "/proposals/") || strings.HasSuffix(p, "{id}/photos") {
 			return false
 		}

@@ -246,6 +246,15 @@ type Group struct {
 	Model string `json:"model,omitempty"`
 }
 
+// LastYear ends the decade that the group is named after.
+func (g Group) LastYear() string {
+	first, err := strconv.Atoi(g.Name)
+	if err != nil {
+		return ""
+	}
+	return strconv.Itoa(first + 9)
+}
+
 // Words name the group.
 func (g Group) Words() string {
 	if g.Together > 0 {
