@@ -34,9 +34,9 @@ type MachinePage struct {
 	Value *ValueView
 	// Waiting are the offers that the owner has not answered.
 	Waiting []workshop.OfferReport
-	// Shared are cautions about numbers that other machines have too; for those
-	// who survey and keep the machine.
-	Shared  []string
+	// Shared counts the numbers that other machines have too and of which nothing
+	// is said; for those who survey and keep the machine.
+	Shared  int
 	Clocks  Form // with what is wrong with the dates
 	Drawing *MachineDrawing
 	// Lists can be had as sheets.
@@ -78,8 +78,8 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 		return nil, err
 	}
 	tag := s.pageTag(r, version)
-	if len(shared) > 0 {
-		tag = strings.TrimSuffix(tag, `"`) + "." + offeredTag(shared) + `"`
+	if shared > 0 {
+		tag = strings.TrimSuffix(tag, `"`) + "." + itoa(shared) + `"`
 	}
 	if wrong == nil && hasTag(r, tag) {
 		return notModified(tag), nil

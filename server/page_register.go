@@ -36,17 +36,18 @@ func offeredTag[T any](list []T) string {
 	return fmt.Sprintf("%x", h.Sum64())
 }
 
-// sharedNumbers are cautions about a machine's numbers for those who survey and
-// keep it, as it stands; none for anybody else.
-func (s *Server) sharedNumbers(r *http.Request, machine string, o workshop.ReportOptions) ([]string, error) {
+// sharedNumbers counts a machine's numbers that another has too and of which
+// nothing is said, for those who survey and keep it as it stands; 0 for anybody
+// else.
+func (s *Server) sharedNumbers(r *http.Request, machine string, o workshop.ReportOptions) (int, error) {
 	if o.Public || !o.At.IsZero() || s.accounts() && !infoOf(r).who.Has(machine, hands...) {
-		return nil, nil
+		return 0, nil
 	}
 	list, err := s.Workshop.DuplicatesOf(r.Context(), machine)
 	if err != nil {
-		return nil, err
+		return 0, err
 	}
-	return list.Cautions(machine), nil
+	return list.Open, nil
 }
 
 // DuplicatesPage lists the numbers that two machines have.

@@ -23,9 +23,9 @@ type StatisticsPage struct {
 
 // CountsDrawing is a row of bars with the same in words and in a table.
 type CountsDrawing struct {
-	ID, Title, Unit string
-	Text            string
-	Bars            []CountBar
+	ID, Title string
+	Text      string
+	Bars      []CountBar
 }
 
 // CountBar is one bar, what it is of, and how many.
@@ -62,8 +62,8 @@ const (
 )
 
 // drawCounts draws counts with a label each; names say the same in the table.
-func drawCounts(id, title, unit string, counts []int, labels, names []string) *CountsDrawing {
-	d := &CountsDrawing{ID: id, Title: title, Unit: unit}
+func drawCounts(id, title string, counts []int, labels, names []string) *CountsDrawing {
+	d := &CountsDrawing{ID: id, Title: title}
 	sum := 0
 	for i, b := range figure.OfCounts(counts) {
 		h := countsHeight * b.Height
@@ -89,23 +89,35 @@ func spreadDrawing(id, title string, s workshop.Spread) []CountsDrawing {
 		return nil
 	}
 	labels, names := tenthNames()
-	return []CountsDrawing{*drawCounts(id, title, "machines", s.Tenths, labels, names)}
+	return []CountsDrawing{*drawCounts(id, title, s.Tenths, labels, names)}
 }
 
-// decadesDrawing draws the decades that are known and may be told.
+// decadesDrawing draws the decades, those without a machine too; nil when some
+// may not be told, since a gap would say that there is none.
 func decadesDrawing(groups []workshop.Group) *CountsDrawing {
-	var counts []int
-	var labels, names []string
+	at := map[int]int{}
+	first, last := 0, 0
 	for _, g := range groups {
-		if g.Together > 0 || g.Name == "unknown" {
+		decade, err := strconv.Atoi(g.Name)
+		switch {
+		case g.Together > 0:
+			return nil
+		case err != nil:
 			continue
+		case first == 0:
+			first = decade
 		}
-		counts, labels, names = append(counts, g.Machines), append(labels, g.Name), append(names, g.Name+"s")
+		at[decade], last = g.Machines, decade
 	}
-	if len(counts) < 2 {
+	if len(at) < 2 {
 		return nil
 	}
-	return drawCounts("decades", "Machines by the decade in which they were built", "machines", counts, labels, names)
+	var counts []int
+	var labels []string
+	for decade := first; decade <= last; decade += 10 {
+		counts, labels = append(counts, at[decade]), append(labels, itoa(decade))
+	}
+	return drawCounts("decades", "Machines by the decade in which they were built", counts, labels, labels)
 }
 
 func shareView(c workshop.CountOf, low, high, share float64) *ShareView {
