@@ -100,6 +100,8 @@ func permissionWords(p *registry.Permission) string {
 
 func (s *Server) numberForm(report *workshop.Report, list *workshop.DuplicatesList) Form {
 	f := Form{Action: "/machines/" + report.Machine.ID + "/register/number", Button: "Record what it is", Key: newKey(), Version: itoa(report.Version)}
+	by := byField(report, "Who says so")
+	by.Of = "number"
 	shared := Field{Name: "shared", Label: "Which number, and with which machine", Kind: "radios", Pointers: []string{"/other", "/where"}}
 	for _, d := range list.Duplicates {
 		for _, m := range d.Machines {
@@ -113,7 +115,7 @@ func (s *Server) numberForm(report *workshop.Report, list *workshop.DuplicatesLi
 	}
 	f.Parts = []FormPart{{Fields: []Field{shared,
 		{Name: "says", Label: "What it is", Kind: "radios", Choices: choices(registry.SharedNumberAnswers()), Pointers: []string{"/says"}},
-		{Name: "why", Label: "Why", Kind: "area", Hint: "What was looked at, and by whom.", Pointers: []string{"/why"}}, byField(report, "Who says so")}}}
+		{Name: "why", Label: "Why", Kind: "area", Hint: "What was looked at, and by whom.", Pointers: []string{"/why"}}, by}}}
 	return f
 }
 
