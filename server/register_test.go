@@ -56,7 +56,7 @@ func TestSharedNumbersOnPages(t *testing.T) {
 	require.Contains(t, rec.Body.String(), "The stamping shows a nought.", "nothing typed is lost")
 	rec = b.post("/machines/second/register/number", q.Encode())
 	require.Equal(t, http.StatusSeeOther, rec.Code, rec.Body.String())
-	require.Contains(t, readPage(t, b.get("/duplicates").Body.String()).text(), "One of the two is wrong, by what was recorded on")
+	require.Contains(t, readPage(t, b.get("/duplicates").Body.String()).text(), "One of the two is wrong. The stamping shows a nought. Recorded on")
 	require.NotContains(t, b.get("/machines/first").Body.String(), "stands on another machine too", "what is settled cautions nobody")
 
 	var list workshop.DuplicatesList

@@ -336,8 +336,8 @@ func (w *Workshop) Statistics(ctx context.Context, q StatisticsQuestion) (*Stati
 	}
 	out.Decades = told(groupsOf(t, "decade/", nil), q.Least)
 	out.Phases = told(groupsOf(t, "phase/", Phases()), q.Least)
-	out.Substance, out.Surface, out.Correctness = out.spread(t, "index/substance/", "the substance"), out.spread(t, "index/surface/", "the surface"), out.spread(t, "index/correctness/", "the correctness")
-	out.Covered = out.spread(t, "covered/", "how far the surveys have come")
+	out.Substance, out.Surface, out.Correctness = out.spread(t, "index/substance/", "Index of substance"), out.spread(t, "index/surface/", "Index of surface"), out.spread(t, "index/correctness/", "Index of correctness")
+	out.Covered = out.spread(t, "covered/", "Share of the components surveyed")
 	return out, w.shares(t, out)
 }
 
@@ -455,7 +455,7 @@ func (s *Statistics) spread(t tally, prefix, what string) Spread {
 	if out.Machines >= scoring.LeastLooked {
 		return out
 	}
-	s.Refused = append(s.Refused, fmt.Sprintf("No figure of %s: it is known of %d machines, and fewer than %d say nothing of the others. Survey more machines and seal the surveys.", what, out.Machines, scoring.LeastLooked))
+	s.Refused = append(s.Refused, fmt.Sprintf("%s: no figure. It is known of %d machines, and fewer than %d say nothing of the others. Survey more machines and seal the surveys.", what, out.Machines, scoring.LeastLooked))
 	return Spread{Machines: out.Machines}
 }
 

@@ -147,10 +147,18 @@ func (b *builder) tell(e *registry.Entry) string {
 func tellRegister(body registry.Body) string {
 	switch x := body.(type) {
 	case *registry.Permission:
-		what := map[string]string{registry.ForSharingSales: "that the sales on this record are used for other machines", registry.ForTransfer: "that the record goes to another registry"}[x.For]
-		return fmt.Sprintf("[[%s]] permitted %s: %s", x.GivenBy, what, x.How)
+		if x.For == registry.ForTransfer {
+			return fmt.Sprintf("[[%s]] permitted that the record goes to another registry: %s", x.GivenBy, x.How)
+		}
+		return fmt.Sprintf("[[%s]] permitted that the sales on this record are used for other machines: %s", x.GivenBy, x.How)
 	case *registry.SharedNumber:
-		return fmt.Sprintf("another machine has the same %s number; it is settled as %s: %s", x.Where, strings.ReplaceAll(x.Says, "-", " "), x.Why)
+		switch x.Says {
+		case "same-machine":
+			return fmt.Sprintf("number shared with another entry of the register (%s): it is one machine that stands there twice: %s", x.Where, x.Why)
+		case "different-machines":
+			return fmt.Sprintf("number shared with another machine (%s): both truly bear it: %s", x.Where, x.Why)
+		}
+		return fmt.Sprintf("number shared with another machine (%s): one of the two is wrong: %s", x.Where, x.Why)
 	case *registry.Transfer:
 		if x.Direction == registry.TransferIn {
 			return fmt.Sprintf("the record was taken over by %s, from %s with %d events", x.Registry, x.From.Origin, x.From.Size)
