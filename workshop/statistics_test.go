@@ -45,7 +45,7 @@ func TestStatistics(t *testing.T) {
 	// Wilson's interval for 4 of 6, by hand: z = 1.96, middle .6016, half .3016.
 	require.InDelta(t, 0.3000, tank.Share.Low, 5e-4)
 	require.InDelta(t, 0.9032, tank.Share.High, 5e-4)
-	require.Contains(t, s.Refused[0], "it is known of 0 machines, and fewer than 5")
+	require.Contains(t, s.Refused[0], "It is known of 0 machines, and fewer than 5")
 
 	one := b.statistics(StatisticsQuestion{Make: "skerrow", Model: "DROVER"})
 	require.Equal(t, "Drover", one.Model)
