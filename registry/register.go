@@ -175,7 +175,9 @@ func (d *Dossier) MovedTo(registry string) (Found[*Transfer], bool) {
 	if last.Record.Direction == TransferOut {
 		return last, true
 	}
-	ours := func(t Found[*Transfer]) bool { return t.Record.Direction == TransferOut && t.Record.Registry == registry }
+	ours := func(t Found[*Transfer]) bool {
+		return t.Record.Direction == TransferOut && t.Record.Registry == registry
+	}
 	return last, last.Record.Registry != registry && slices.ContainsFunc(all, ours)
 }
 
