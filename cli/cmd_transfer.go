@@ -1,10 +1,12 @@
 package cli
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"os"
+	"slices"
 
 	"example.org/asfound/dossier"
 	"example.org/asfound/registry"
@@ -101,52 +103,71 @@ func (x *transferInCommand) Run(c *call) error {
 		}
 		return err
 	}
-	out := takenOver{From: h.From, Lacks: []string{}}
-	if err := h.Files(func(digest string, private bool, r io.Reader) error {
-		to, n := o.Photos, &out.Pictures
-		if private {
-			to, n = o.Private, &out.Values
-		}
-		got, _, err := to.Put(c.ctx, r, workshop.MaxPhotoBytes)
-		if err == nil && got != digest {
-			err = registry.Refuse(registry.CodeTampered, "Copy the bundle again.", "The bundle changed while it was read")
-		}
-		*n++
-		return err
-	}); err != nil {
-		return err
-	}
-	machine := h.Report.Machine
-	if out.Receipt, err = o.TakeOver(c.ctx, workshop.Request{Machine: machine, Actor: c.line.As}, workshop.Handed{Events: h.Events, From: h.From}); err != nil {
-		return err
-	}
-	d, err := o.Load(c.ctx, machine, workshop.At{})
+	out, err := o.takeOver(c.ctx, h, c.line.As)
 	if err != nil {
 		return err
 	}
-	if all := registry.Live[*registry.Transfer](d); len(all) > 0 {
-		out.Lacks = append(out.Lacks, all[len(all)-1].Record.Lacks...)
-	}
 	if x.Receipt != "" {
-		if err := o.writeReceiptOf(c, machine, out.Version, x.Receipt); err != nil {
+		if err := writeFile(x.Receipt, func(w io.Writer) error { return o.writeTransferReceipt(c.ctx, w, out.Machine) }); err != nil {
 			return err
 		}
 	}
 	return c.print(out, func(w io.Writer) { out.words(w) })
 }
 
-// writeReceiptOf writes what the giving registry needs to know: the history up
-// to the taking over, signed.
-func (o *opened) writeReceiptOf(c *call, machine string, version uint64, name string) error {
-	events, err := o.Events(c.ctx, machine)
+// takeOver puts a verified bundle into the registry.
+func (o *opened) takeOver(ctx context.Context, h *dossier.Handed, actor string) (takenOver, error) {
+	out := takenOver{From: h.From, Lacks: []string{}}
+	if err := h.Files(func(digest string, private bool, r io.Reader) error {
+		to, n := o.Photos, &out.Pictures
+		if private {
+			to, n = o.Private, &out.Values
+		}
+		got, _, err := to.Put(ctx, r, workshop.MaxPhotoBytes)
+		if err == nil && got != digest {
+			err = registry.Refuse(registry.CodeTampered, "Copy the bundle again.", "The bundle changed while it was read")
+		}
+		*n++
+		return err
+	}); err != nil {
+		return out, err
+	}
+	var err error
+	if out.Receipt, err = o.TakeOver(ctx, workshop.Request{Machine: h.Report.Machine, Actor: actor}, workshop.Handed{Events: h.Events, From: h.From}); err != nil {
+		return out, err
+	}
+	d, err := o.Load(ctx, h.Report.Machine, workshop.At{})
+	if err != nil {
+		return out, err
+	}
+	if all := registry.Live[*registry.Transfer](d); len(all) > 0 {
+		out.Lacks = append(out.Lacks, all[len(all)-1].Record.Lacks...)
+	}
+	return out, nil
+}
+
+// writeTransferReceipt writes what the giving registry needs to know: the
+// history up to the last taking over by this registry, signed.
+func (o *opened) writeTransferReceipt(ctx context.Context, w io.Writer, machine string) error {
+	d, err := o.Load(ctx, machine, workshop.At{})
 	if err != nil {
 		return err
 	}
-	text, err := dossier.SignReceipt(machine, events[:version], o.signer)
-	if err != nil {
+	for _, t := range slices.Backward(registry.Live[*registry.Transfer](d)) {
+		if t.Record.Direction != registry.TransferIn || t.Record.Registry != o.Registry {
+			continue
+		}
+		events, err := o.Events(ctx, machine)
+		if err != nil {
+			return err
+		}
+		text, err := dossier.SignReceipt(machine, events[:t.Version], o.signer)
+		if err == nil {
+			_, err = w.Write(text)
+		}
 		return err
 	}
-	return writeFile(name, func(w io.Writer) error { _, err := w.Write(text); return err })
+	return registry.Refuse(registry.CodeNotFound, "", "The record of %s was not taken over by this registry", machine)
 }
 
 func (t takenOver) words(w io.Writer) {

@@ -107,7 +107,7 @@ type Transfer struct {
 	// says why it went without one.
 	Permission string `json:"permission,omitempty"`
 	Because    string `json:"because,omitempty"`
-	By         string `json:"by"`
+	By         string `json:"by,omitempty"`
 	// From is what the giving registry signed; only with "in".
 	From *Handover `json:"from,omitempty"`
 	// Lacks are the catalogs of recorded figures that the receiving registry
@@ -138,7 +138,8 @@ func (t *Transfer) check(fs *faults) {
 	checkTerm(fs, "/direction", t.Direction, []Term{{TransferOut, "handed over"}, {TransferIn, "taken over"}})
 	fs.need("/registry", t.Registry, "It is not said which registry records this", "Let the program do it.")
 	fs.id("/permission", t.Permission, true)
-	fs.id("/by", t.By, false)
+	// Whoever takes a record over need not be a person of it yet.
+	fs.id("/by", t.By, t.Direction == TransferIn)
 	switch t.Direction {
 	case TransferOut:
 		if t.Permission == "" && strings.TrimSpace(t.Because) == "" {

@@ -64,7 +64,10 @@ func (w *Workshop) TakeOver(ctx context.Context, req Request, h Handed) (Receipt
 	if err != nil {
 		return Receipt{}, err
 	}
-	in := &registry.Transfer{Direction: registry.TransferIn, Registry: w.Registry, By: req.Actor, From: &h.From, Lacks: w.lacks(d)}
+	in := &registry.Transfer{Direction: registry.TransferIn, Registry: w.Registry, From: &h.From, Lacks: w.lacks(d)}
+	if _, ok := registry.Get[*registry.Person](d, req.Actor); ok {
+		in.By = req.Actor
+	}
 	have, err := w.Events(ctx, req.Machine)
 	if err != nil {
 		return Receipt{}, err
