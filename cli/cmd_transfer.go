@@ -10,6 +10,7 @@ import (
 
 	"example.org/asfound/dossier"
 	"example.org/asfound/registry"
+	"example.org/asfound/server"
 	"example.org/asfound/workshop"
 )
 
@@ -144,6 +145,23 @@ func (o *opened) takeOver(ctx context.Context, h *dossier.Handed, actor string) 
 		out.Lacks = append(out.Lacks, all[len(all)-1].Record.Lacks...)
 	}
 	return out, nil
+}
+
+// takeOverOnPage verifies a bundle that was sent, and takes it over.
+func (o *opened) takeOverOnPage(ctx context.Context, q server.TakeOverQuestion) (*server.TakeOverAnswer, error) {
+	opts, err := trusted(q.Trust)
+	if err != nil {
+		return nil, err
+	}
+	h, err := dossier.OpenTransfer(dossier.Source{ReaderAt: q.Bundle, Size: q.Size}, opts)
+	if err != nil {
+		return nil, err
+	}
+	out, err := o.takeOver(ctx, h, q.Actor)
+	if err != nil {
+		return nil, err
+	}
+	return &server.TakeOverAnswer{Machine: out.Machine, From: out.From.Origin, Fingerprint: out.From.Fingerprint, Events: out.From.Size, Lacks: out.Lacks, Repeated: out.Repeated}, nil
 }
 
 // writeTransferReceipt writes what the giving registry needs to know: the

@@ -78,6 +78,11 @@ type RegisterPage struct {
 	Number      Form
 	Permissions []PermissionView
 	Permit      Form
+	// Out hands the record over, and Back takes that back while nobody has
+	// answered; nil where that cannot be done.
+	Out, Back *Form
+	// Came says that the record was taken over by this registry.
+	Came bool
 }
 
 // PermissionView is a permission that stands, with the form that takes it back.
@@ -148,6 +153,16 @@ func pageRegister(s *Server, r *http.Request) (answer, error) {
 	}
 	page := RegisterPage{Base: s.basis(report, "", "This machine in the register"), Report: report, List: list, Number: s.numberForm(report, list), Permit: s.permitForm(report)}
 	page.Notice = noticeOf(r)
+	if !s.accounts() || infoOf(r).who.Has(report.Machine.ID, keepers...) {
+		last, moved := d.MovedTo(s.Workshop.Registry)
+		out, back := handOverForm(report), takeBackForm(report)
+		switch {
+		case !moved:
+			page.Out, page.Came = &out, last.Entry != nil && last.Record.Direction == registry.TransferIn
+		case last.Record.Direction == registry.TransferOut:
+			page.Back = &back
+		}
+	}
 	for _, p := range registry.Live[*registry.Permission](d) {
 		stop := Form{Action: "/machines/" + report.Machine.ID + "/register/stop", Button: "Take it back", Key: newKey(), Version: itoa(report.Version), Hidden: []Hidden{{"permission", p.RecordID()}},
 			Parts: []FormPart{{Fields: []Field{{Name: "why", Of: p.RecordID(), Label: "At whose wish it is taken back"}}}}}

@@ -219,6 +219,12 @@ var permissions = map[string]permission{
 	"POST /machines/{id}/register/number":    {oneMachine, hands},
 	"POST /machines/{id}/register/permit":    {oneMachine, hands},
 	"POST /machines/{id}/register/stop":      {oneMachine, hands},
+	"POST /machines/{id}/register/hand-over": {oneMachine, keepers},
+	"POST /machines/{id}/register/take-back": {oneMachine, keepers},
+	"GET /machines/{id}/handed-over.zip":     {oneMachine, keepers}, // everything, originals too
+	"GET /machines/{id}/receipt.json":        {oneMachine, keepers},
+	"GET /take-over":                         {everywhere, keepers},
+	"POST /take-over":                        {everywhere, keepers},
 	"GET /api/v1/statistics":                 {everywhere, readers},
 	"GET /api/v1/duplicates":                 {everywhere, hands},
 	"GET /api/v1/machines/{id}/duplicates":   {oneMachine, hands},

@@ -1,10 +1,14 @@
 package server
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
+	"mime/multipart"
 	"net/http"
+	"net/http/httptest"
 	"net/url"
 	"strings"
 	"testing"
@@ -147,4 +151,70 @@ func TestStatisticsPage(t *testing.T) {
 	require.Equal(t, http.StatusOK, rec.Code)
 	require.Contains(t, rec.Body.String(), `"least_group":5`)
 	require.False(t, strings.Contains(rec.Body.String(), "Heron"))
+}
+
+func TestHandingOverOnPages(t *testing.T) {
+	b := newBench(t)
+	b.w.Registry = "registry.example/here"
+	b.s.HandOver = func(_ context.Context, out io.Writer, machine string) error {
+		_, err := io.WriteString(out, "the bundle of "+machine)
+		return err
+	}
+	b.stray("first", "SK 6018")
+	require.Equal(t, http.StatusConflict, b.get("/machines/first/handed-over.zip").Code, "not handed over yet")
+	rec := b.post("/machines/first/register/hand-over", url.Values{"key": {"k1"}, "version": {"3"}, "because": {""}}.Encode())
+	require.Equal(t, http.StatusConflict, rec.Code, rec.Body.String())
+	require.Contains(t, readPage(t, rec.Body.String()).text(), "The owner has not permitted")
+	rec = b.post("/machines/first/register/hand-over", url.Values{"key": {"k2"}, "version": {"3"}, "because": {"sold"}}.Encode())
+	require.Equal(t, http.StatusSeeOther, rec.Code, rec.Body.String())
+	page := readPage(t, b.get("/machines/first/register").Body.String())
+	page.landmarks()
+	require.Contains(t, page.text(), "is kept on elsewhere")
+	require.Contains(t, b.get("/machines/first").Body.String(), "is kept on elsewhere")
+	rec = b.get("/machines/first/handed-over.zip")
+	require.Equal(t, http.StatusOK, rec.Code)
+	require.Equal(t, "the bundle of first", rec.Body.String())
+	rec = b.post("/machines/first/register/take-back", url.Values{"key": {"k3"}, "version": {"4"}, "why": {"not sold"}}.Encode())
+	require.Equal(t, http.StatusSeeOther, rec.Code, rec.Body.String())
+	require.NotContains(t, b.get("/machines/first/register").Body.String(), "is kept on elsewhere")
+}
+
+func TestTakingOverOnAPage(t *testing.T) {
+	b := newBench(t)
+	var asked TakeOverQuestion
+	b.s.TakeOver = func(_ context.Context, q TakeOverQuestion) (*TakeOverAnswer, error) {
+		if asked = q; q.Trust == "0000" {
+			return nil, registry.Refuse(registry.CodeRefused, "Ask that registry.", "The bundle is signed by somebody else")
+		}
+		return &TakeOverAnswer{Machine: "vole", From: "there/vole", Fingerprint: "12ab 34cd 56ef 7890", Events: 3, Lacks: []string{"skerrow 1.0.0"}}, nil
+	}
+	send := func(trust, bundle string) (int, parsed) {
+		var body bytes.Buffer
+		w := multipart.NewWriter(&body)
+		part, err := w.CreateFormFile("bundle", "vole.zip")
+		require.NoError(t, err)
+		_, err = io.WriteString(part, bundle)
+		require.NoError(t, err)
+		require.NoError(t, w.WriteField("expected", trust))
+		require.NoError(t, w.Close())
+		r := httptest.NewRequest(http.MethodPost, "/take-over", &body)
+		r.Header.Set("Content-Type", w.FormDataContentType())
+		rec := b.ask(r)
+		return rec.Code, readPage(t, rec.Body.String())
+	}
+	readPage(t, b.get("/take-over").Body.String()).landmarks()
+	code, page := send("", "zip")
+	require.Equal(t, http.StatusUnprocessableEntity, code)
+	require.Contains(t, page.text(), "anybody could have made the bundle")
+	code, page = send("0000", "zip")
+	require.Equal(t, http.StatusUnprocessableEntity, code)
+	require.Contains(t, page.text(), "signed by somebody else")
+	code, _ = send("12ab", "")
+	require.Equal(t, http.StatusUnprocessableEntity, code)
+	code, page = send("12ab", "zip")
+	require.Equal(t, http.StatusOK, code)
+	page.landmarks()
+	require.Equal(t, int64(3), asked.Size)
+	require.Contains(t, page.text(), "3 events were taken over as the same bytes.")
+	require.Contains(t, page.text(), "skerrow 1.0.0")
 }

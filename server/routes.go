@@ -230,6 +230,12 @@ func routes() []route {
 		form("/machines/{id}/register/number", pageRegisterNumber),
 		form("/machines/{id}/register/permit", pageRegisterPermit),
 		form("/machines/{id}/register/stop", pageRegisterStop),
+		form("/machines/{id}/register/hand-over", pageHandOver),
+		form("/machines/{id}/register/take-back", pageTakeBack),
+		page("/machines/{id}/handed-over.zip", downloadHandOver),
+		page("/machines/{id}/receipt.json", downloadTransferReceipt),
+		page("/take-over", pageTakeOver),
+		upload("/take-over", 2*maxBundle+1<<20, pageTakeOverPost),
 
 		page("/o/{token}", pageOwner),
 		{method: http.MethodPost, pattern: "/o/{token}/choose", do: pageOwnerStep(false), takes: formType, limit: formLimit},
