@@ -179,7 +179,7 @@ func pageStatistics(s *Server, r *http.Request) (answer, error) {
 
 // ModelLink leads to the figures of one model.
 func (p StatisticsPage) ModelLink(g workshop.Group) string {
-	return "/statistics?" + url.Values{"make": {g.Make}, "model": {g.Model}}.Encode()
+	return "/statistics?make=" + strings.ReplaceAll(url.QueryEscape(g.Make), "+", "%20") + "&model=" + strings.ReplaceAll(url.QueryEscape(g.Model), "+", "%20")
 }
 
 var statisticsQuery = []parameter{{"make", "string", "Of this make and model alone."}, {"model", "string", "Of this make and model alone."}}
