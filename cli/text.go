@@ -30,6 +30,9 @@ func writeReport(w io.Writer, r *workshop.Report) {
 		fmt.Fprintf(w, "%s number %s. ", n.Where, n.Shown)
 	}
 	fmt.Fprintf(w, "Phase: %s. Record at version %d.\n", r.Phase, r.Version)
+	if r.Elsewhere != "" {
+		wrap(w, r.Elsewhere, "")
+	}
 	if r.AsOf != "" {
 		fmt.Fprintf(w, "As it stood on %s. ", r.AsOf)
 	}

@@ -98,6 +98,8 @@ type Report struct {
 	Key         string `json:"key"`
 	Fingerprint string `json:"key_fingerprint"`
 	Pinned      bool   `json:"pinned"`
+	// Passages are the registries that kept the record before, oldest first.
+	Passages []Passage `json:"passages,omitempty"`
 	// Counts of what was compared with the events.
 	Photos          int `json:"photos"`
 	Originals       int `json:"originals"`

@@ -50,6 +50,9 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 			return err
 		}
 	}
+	if err := checkMoved(d, r, b); err != nil {
+		return err
+	}
 	if hasHappened(b) && !c.Valid.StartsBy(act.At.Add(furthestAhead)) {
 		return invalid(b, "/valid", string(c.Valid), "today or earlier", "The date lies in the future", "Record it when it has happened, or mend the date.")
 	}
@@ -143,6 +146,14 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 	case *HandBack:
 		setValid(c, act.At)
 		return decideHandBack(d, b)
+	case *Permission:
+		setValid(c, act.At)
+		return decidePermission(d, b)
+	case *SharedNumber:
+		setValid(c, act.At)
+	case *Transfer:
+		setValid(c, act.At)
+		return decideTransfer(d, r, b)
 	case *ComparableSale:
 		if !b.Valid.StartsBy(act.At) {
 			return invalid(b, "/valid", string(b.Valid), "today or earlier", "The sale lies in the future", "")
@@ -161,7 +172,7 @@ const furthestAhead = 14 * time.Hour
 func hasHappened(b Body) bool {
 	switch b.(type) {
 	case *Survey, *SurveySeal, *Joint, *Fitting, *Decision, *Reply, *Opened, *Work, *RemovedPart, *PartMove,
-		*Check, *Measurement, *Leaving, *Risk, *Search, *Finding, *Acknowledgement, *Step, *FastenerMap, *Closed, *StockPart, *Usage, *Gate, *GateTakenBack, *HandBack, *Erasure, *SecondSignature:
+		*Check, *Measurement, *Leaving, *Risk, *Search, *Finding, *Acknowledgement, *Step, *FastenerMap, *Closed, *StockPart, *Usage, *Gate, *GateTakenBack, *HandBack, *Erasure, *SecondSignature, *Permission, *SharedNumber, *Transfer:
 		return true
 	}
 	return false

@@ -124,6 +124,9 @@ var kinds = map[Kind]kindRow{
 	"hand-back":         {new: func() Body { return &HandBack{} }, title: "The hand-back"},
 	"comparable-sale":   {new: func() Body { return &ComparableSale{} }, title: "The comparable sale"},
 	"withdrawal":        {new: func() Body { return &Withdrawal{} }, title: "The withdrawal"},
+	"permission":        {new: func() Body { return &Permission{} }, title: "The permission"},
+	"shared-number":     {new: func() Body { return &SharedNumber{} }, title: "The statement on a shared number"},
+	"transfer":          {new: func() Body { return &Transfer{} }, title: "The transfer"},
 }
 
 // Kinds lists every kind in order of name.

@@ -198,6 +198,14 @@ func references(b Body) (refs []reference) {
 	case *Withdrawal:
 		add("/by", "person", b.By)
 		add("/record", "record", b.Record)
+	case *Permission:
+		add("/given_by", "person", b.GivenBy)
+		add("/by", "person", b.By)
+	case *SharedNumber:
+		add("/by", "person", b.By)
+	case *Transfer:
+		add("/permission", "permission", b.Permission)
+		add("/by", "person", b.By)
 	}
 	return refs
 }
@@ -328,6 +336,8 @@ func Privates(b Body) []*Private {
 		return []*Private{&b.Place}
 	case *PartMove:
 		return []*Private{&b.Place}
+	case *SharedNumber:
+		return []*Private{&b.Other}
 	}
 	return nil
 }

@@ -57,6 +57,13 @@ type Config struct {
 	// MaxBundle is the largest bundle that the page takes, in bytes; 512 MiB
 	// when 0.
 	MaxBundle int64
+	// HandOver writes the bundle of a record that was handed over: private, with
+	// original pictures. TakeOver verifies such a bundle and takes it over;
+	// CodeTampered, CodeRefused and CodeInvalid say why it is not. TransferReceipt
+	// writes what the giving registry records of it.
+	HandOver        func(ctx context.Context, out io.Writer, machine string) error
+	TakeOver        func(ctx context.Context, q TakeOverQuestion) (*TakeOverAnswer, error)
+	TransferReceipt func(ctx context.Context, out io.Writer, machine string) error
 	// Condition writes the condition report, in its public or private edition.
 	Condition func(ctx context.Context, out io.Writer, machine string, public bool) error
 	// KeyFingerprint is that of the registry's public key, and PublicKey the key.

@@ -225,6 +225,23 @@ var permissions = map[string]permission{
 
 	"GET /api/v1/machines/{id}/faults/{fault}/causes/{cause}/options": {oneMachine, readers},
 
+	"GET /statistics":                        {everywhere, readers},
+	"GET /duplicates":                        {everywhere, hands}, // whole numbers
+	"GET /machines/{id}/register":            {oneMachine, hands},
+	"POST /machines/{id}/register/number":    {oneMachine, hands},
+	"POST /machines/{id}/register/permit":    {oneMachine, hands},
+	"POST /machines/{id}/register/stop":      {oneMachine, hands},
+	"POST /machines/{id}/register/hand-over": {oneMachine, keepers},
+	"POST /machines/{id}/register/take-back": {oneMachine, keepers},
+	"GET /machines/{id}/handed-over.zip":     {oneMachine, keepers}, // everything, originals too
+	"GET /machines/{id}/receipt.json":        {oneMachine, keepers},
+	"GET /take-over":                         {everywhere, keepers},
+	"POST /take-over":                        {everywhere, keepers},
+	"GET /api/v1/statistics":                 {everywhere, readers},
+	"GET /api/v1/duplicates":                 {everywhere, hands},
+	"GET /api/v1/machines/{id}/duplicates":   {oneMachine, hands},
+	"GET /api/v1/machines/{id}/shared-sales": {oneMachine, readers},
+
 	"GET /machines/{id}/exchange/{format}":             {oneMachine, lookers}, // whoever may see the public edition alone gets that
 	"GET /api/v1/machines/{id}/exchange/prov":          {oneMachine, readers},
 	"GET /api/v1/machines/{id}/exchange/jsonld":        {oneMachine, readers},

@@ -132,6 +132,9 @@ func (w *Workshop) index(tx ViewTx, d *registry.Dossier, s Summary) error {
 		return err
 	}
 	public, secret := w.gather(d, s)
+	if err := w.noteRegister(tx, d, public.Facets); err != nil {
+		return err
+	}
 	public.Number = old.number
 	terms := termsOf(public, secret)
 	for _, term := range changedTerms(old, terms) {
@@ -160,12 +163,15 @@ func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registr
 		if old, err = indexedOf(tx, machine); err != nil {
 			return err
 		}
-		s, ok, err := summarize(tx, d)
+		s, ok, err := w.summarize(tx, d)
 		if err != nil || !ok {
 			return err
 		}
 		markDue(tx, machine, d.Version())
 		public, secret = w.gather(d, s)
+		if err := w.noteRegister(tx, d, public.Facets); err != nil {
+			return err
+		}
 		public.Number = old.number
 		terms = termsOf(public, secret)
 		begun := maps.Clone(terms)

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"slices"
 
 	"example.org/asfound/registry"
 )
@@ -33,6 +34,9 @@ type Receipt struct {
 	Records []RecordReceipt `json:"records"`
 	// Repeated says that the same key had been recorded before.
 	Repeated bool `json:"repeated,omitempty"`
+	// Cautions are what somebody should look at, and hinder nothing: a number
+	// that another machine has too.
+	Cautions []string `json:"cautions,omitempty"`
 }
 
 // RecordReceipt names one record.
@@ -204,6 +208,11 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 	// The record stands, whether or not the lists can follow at once.
 	if !req.later {
 		w.follow(ctx)
+		if slices.ContainsFunc(receipt.Records, func(r RecordReceipt) bool { return r.Kind == "machine" }) {
+			if shared, err := w.DuplicatesOf(ctx, req.Machine); err == nil {
+				receipt.Cautions = shared.Cautions(req.Machine)
+			}
+		}
 	}
 	return receipt, nil
 }

@@ -21,6 +21,9 @@ type Report struct {
 	AsOf    string    `json:"as_of,omitempty"`
 	Public  bool      `json:"public"`
 	Phase   string    `json:"phase"`
+	// Elsewhere says since when the record is kept on in another registry, and
+	// that this is a copy; "" for one that is kept here.
+	Elsewhere string `json:"kept_elsewhere,omitempty"`
 	// Catalog and Standpoint say what the figures were made with.
 	Catalog    string `json:"catalog"`
 	Standpoint string `json:"standpoint"`

@@ -50,6 +50,8 @@ type Summary struct {
 	Recorded time.Time `json:"recorded"` // last event
 	// Waiting counts offers that the owner has not answered.
 	Waiting int `json:"waiting_for_owner"`
+	// Elsewhere says that the record was handed over to another registry.
+	Elsewhere bool `json:"kept_elsewhere,omitempty"`
 }
 
 // Machines lists the machines of the registry in order of id, at most limit
@@ -199,7 +201,7 @@ func (w *Workshop) derive(ctx context.Context, tx ViewTx, machine string) error 
 	if err != nil {
 		return err
 	}
-	s, ok, err := summarize(tx, d)
+	s, ok, err := w.summarize(tx, d)
 	if err != nil || !ok {
 		return err
 	}
@@ -209,13 +211,14 @@ func (w *Workshop) derive(ctx context.Context, tx ViewTx, machine string) error 
 
 // summarize writes what a list shows of one machine, and where its links lead;
 // false for a machine that nothing is known of yet.
-func summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
+func (w *Workshop) summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
 	m, ok := d.MachineRecord()
 	if !ok {
 		return Summary{}, false, nil
 	}
 	s := Summary{ID: d.ID, Name: m.Name(), Make: m.Make, Model: m.Model, Year: m.Year, Invented: m.Invented,
 		Phase: PhaseOf(d), Version: d.Version()}
+	_, s.Elsewhere = d.MovedTo(w.Registry)
 	for _, e := range d.Entries() {
 		s.Recorded = e.Recorded
 		var link *registry.Link
@@ -243,6 +246,16 @@ func summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
 	}
 	tx.Put(viewMachine+d.ID, value)
 	return s, true, nil
+}
+
+// noteRegister brings what the register knows of many machines together up to
+// one machine's record: shared numbers, counts and shared sales.
+func (w *Workshop) noteRegister(tx ViewTx, d *registry.Dossier, facets []string) error {
+	m, ok := d.MachineRecord()
+	if !ok {
+		return nil
+	}
+	return errors.Join(w.noteNumbers(tx, d, m), w.noteCounts(tx, d, m, facets), w.noteSales(tx, d))
 }
 
 // PhaseOf says how far the job has come, in words: taken in, surveying,
