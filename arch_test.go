@@ -47,6 +47,7 @@ var layers = map[string]layer{
 	"exchange": {pure: true, ours: []string{"registry", "workshop"}},
 	"backup":   {ours: []string{"registry"}, modules: []string{"filippo.io/age"}},
 	"certs":    {ours: []string{"registry"}},
+	"move":     {ours: []string{"registry"}, pure: true},
 	"drawing":  {pure: true},
 	"docs":     {},
 	"figure":   {ours: []string{"scoring"}},
