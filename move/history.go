@@ -4,9 +4,9 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/base64"
-	"encoding/binary"
 	"encoding/hex"
 	"errors"
+	"fmt"
 
 	"example.org/asfound/registry"
 )
@@ -18,7 +18,8 @@ type Machine struct {
 	// Root is the RFC 6962 root hash of its events, in base64 as a checkpoint
 	// writes it.
 	Root string `json:"root"`
-	// Commits is the SHA-256, in hex, of its commits' IDs and limits.
+	// Commits is the SHA-256, in hex, of one line a commit: the version of its
+	// last event, a space, its ID in hex, a line feed.
 	Commits string `json:"commits"`
 }
 
@@ -63,8 +64,7 @@ func (s Side) history(ctx context.Context, machine string, version uint64, at *M
 			}
 			out.erased = append(out.erased, body.(*registry.Erasure).Digests...)
 		}
-		sum.Write(binary.BigEndian.AppendUint64([]byte{byte(len(r.ID))}, h.Version()))
-		sum.Write([]byte(r.ID))
+		fmt.Fprintf(sum, "%d %x\n", h.Version(), r.ID)
 		if at != nil && h.Version() == version {
 			var err error
 			*at, err = stand()

@@ -376,6 +376,48 @@ func TestWrittenMeanwhile(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, contents(t, from), contents(t, to))
 	require.Equal(t, 25, r.Added.Commits+r.There.Commits)
+
+	into := memory("the target")
+	stranger := newWriter(t, into)
+	stranger.n = 700
+	into.Ledger = &breakingIn{into.Ledger, 25, func() {
+		stranger.versions, stranger.last = w.versions, w.last
+		stranger.commit("drover", person("there"))
+	}}
+	_, err = move.All(t.Context(), from, into, move.Options{})
+	require.Equal(t, registry.CodeConflict, registry.CodeOf(err))
+	require.ErrorContains(t, err, "The record of drover in the target stands at version 14")
+}
+
+// breakingIn is a ledger in which somebody else records after the k-th append.
+type breakingIn struct {
+	registry.Ledger
+	left int
+	then func()
+}
+
+func (b *breakingIn) Append(ctx context.Context, c registry.Commit) (registry.Receipt, error) {
+	r, err := b.Ledger.Append(ctx, c)
+	if b.left--; b.left == 0 {
+		b.then()
+	}
+	return r, err
+}
+
+// misnaming is a store of files that keeps something else than it is given.
+type misnaming struct{ *ledgertest.MemoryBlobs }
+
+func (m misnaming) Put(ctx context.Context, r io.Reader, limit int64) (string, int64, error) {
+	return m.MemoryBlobs.Put(ctx, io.MultiReader(r, strings.NewReader("!")), limit+1)
+}
+
+// TestAnotherFileArrives does not take for moved what was stored as something else.
+func TestAnotherFileArrives(t *testing.T) {
+	from, _ := filled(t, memory("the source"))
+	to := memory("the target")
+	to.Photos = misnaming{ledgertest.NewMemoryBlobs()}
+	_, err := move.All(t.Context(), from, to, move.Options{})
+	require.ErrorContains(t, err, "it was stored as sha256:")
 }
 
 // TestErasedStaysErased does not carry over a private value that a record says
