@@ -56,7 +56,7 @@ var layers = map[string]layer{
 	"faults":   {},
 	"browser":  {},
 	"language": {modules: []string{"golang.org/x/text/language"}},
-	"cli": {ours: []string{"access", "backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "language", "webhook"},
+	"cli": {ours: []string{"access", "backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "language", "webhook", "move"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},
 }
 

@@ -83,6 +83,7 @@ func commands() []command {
 		{"key", "The registry", "show the registry's public key, or replace it", &keyCommand{}},
 		{"backup", "The registry", "add what is new to an encrypted backup, while the server runs or not", &backupCommand{}},
 		{"restore", "The registry", "bring a backup back into a new folder, and audit it", &restoreCommand{}},
+		{"move", "The registry", "move a registry between a folder and a cluster, and read it back", &moveCommand{}},
 		{"rebuild", "The record", "derive everything that can be derived from the ledger again", &rebuildCommand{}},
 		{"config", "The record", "print the settings in force", &configCommand{}},
 		{"version", "The record", "print the version", &versionCommand{}},

@@ -53,6 +53,9 @@ func (c *call) open() (*opened, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := refuseMoved(c.line.Dir); err != nil {
+		return nil, err
+	}
 	if err := os.MkdirAll(c.line.Dir, 0o700); err != nil {
 		return nil, registry.Refuse(registry.CodeInvalid, "Choose another folder with --dir.", "The registry's folder %s cannot be made: %v", c.line.Dir, errors.Unwrap(err))
 	}

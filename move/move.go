@@ -39,6 +39,9 @@ type Options struct {
 	// Mark is a position in the source; Report.Mark is the same place in the
 	// target.
 	Mark registry.Position
+	// Begin is called when the target was found fit and before the first
+	// write to it; nil does nothing.
+	Begin func() error
 	// Progress is told now and then what was gone through; nil is silent.
 	Progress func(Count)
 }
@@ -80,6 +83,9 @@ func All(ctx context.Context, from, to Side, o Options) (Report, error) {
 	end, err := from.Ledger.End(ctx)
 	if err == nil {
 		err = m.survey(ctx)
+	}
+	if err == nil && o.Begin != nil {
+		err = o.Begin()
 	}
 	if err == nil {
 		err = m.files(ctx, "picture", from.Photos, to.Photos, &m.report.Added.Photos, &m.report.There.Photos)
