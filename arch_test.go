@@ -35,6 +35,8 @@ var layers = map[string]layer{
 	"catalog":             {ours: []string{"registry"}, modules: []string{"github.com/santhosh-tekuri/jsonschema/v5"}},
 	"store": {ours: []string{"registry"}, modules: []string{"github.com/dgraph-io/badger/v4", "golang.org/x/mod/sumdb/tlog",
 		"github.com/dgraph-io/ristretto/v2/z", "golang.org/x/sys/unix"}},
+	"store/jetstream": {ours: []string{"registry", "store"}, modules: []string{"github.com/nats-io/nats.go", "github.com/synadia-io/orbit.go/jetstreamext"}},
+	"store/jetstream/clustertest": {modules: []string{"github.com/nats-io/nats-server/v2/server"}},
 	"importers": {ours: []string{"registry", "importers"}, modules: []string{"github.com/xuri/excelize/v2", "github.com/bep/imagemeta",
 		"golang.org/x/image", "golang.org/x/text"}},
 	"lookup":   {pure: true, ours: []string{"registry"}, modules: []string{"golang.org/x/text"}},
@@ -156,9 +158,12 @@ func checkImports(t *testing.T, name, pkg string, row layer, file *ast.File) {
 	}
 }
 
+// forTests are packages that nothing but tests imports, unless a row names them.
+var forTests = []string{"registry/ledgertest", "store/jetstream/clustertest"}
+
 // parent is the package that a sub-package belongs to.
 func parent(pkg string) string {
-	if i := strings.IndexByte(pkg, '/'); i >= 0 && pkg != "registry/ledgertest" {
+	if i := strings.IndexByte(pkg, '/'); i >= 0 && !slices.Contains(forTests, pkg) {
 		return pkg[:i]
 	}
 	return pkg

@@ -39,7 +39,7 @@ type prepared struct {
 
 func prepare(c registry.Commit) *prepared {
 	p := &prepared{id: c.ID, machine: c.Machine, expect: c.Expect,
-		record: encodeWithoutPosition(c.ID, c.Events), leaves: make([]tlog.Hash, len(c.Events))}
+		record: EncodeCommit(c.ID, c.Events), leaves: make([]tlog.Hash, len(c.Events))}
 	for i, e := range c.Events {
 		p.leaves[i] = tlog.RecordHash(e)
 	}
