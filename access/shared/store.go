@@ -55,15 +55,16 @@ type Store struct {
 	fault    error     // why what the cluster holds cannot be used
 }
 
-// Init makes the bucket, once, on so many servers. It needs the rights of an
-// administrator. CodeConflict when it is there.
+// Init makes the bucket on so many servers, and never alters one that is there.
+// It needs the rights of an administrator. CodeConflict when it is there and set
+// up in another way.
 func Init(ctx context.Context, js jetstream.JetStream, replicas int) error {
 	// Every read goes to the leader, so direct reads are off; deleting is off,
 	// purging is not, because a bucket drops what was replaced.
 	_, err := js.CreateStream(ctx, jetstream.StreamConfig{Name: stream, Description: "asfound people", Subjects: []string{"$KV." + Bucket + ".>"},
 		Storage: jetstream.FileStorage, Replicas: replicas, MaxMsgsPerSubject: 1, Discard: jetstream.DiscardNew, DenyDelete: true, AllowRollup: true})
 	if errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) {
-		return registry.Refuse(registry.CodeConflict, "Use them; nothing was altered.", "The cluster holds a list of people already")
+		return registry.Refuse(registry.CodeConflict, "Use it as it is; nothing was altered.", "The cluster holds a list of people already, which is kept in another way")
 	}
 	if err != nil {
 		return registry.Refuse(registry.CodeBusy, "See that as many servers run as copies are wanted, and that the address names an administrator.", "The list of people cannot be made in the cluster: %v", err)
@@ -269,15 +270,14 @@ func (s *Store) try(ctx context.Context, c *change) (done bool, err error) {
 		c.over = revision
 	}
 	written, err := s.kv.Update(ctx, key, c.packed, c.over)
-	var said *jetstream.APIError
 	switch {
 	case err == nil:
 		return true, s.take(c.packed, written)
 	case errors.Is(err, nats.ErrMaxPayload):
 		return true, registry.Refuse(registry.CodeTooLarge, "Take back links, tokens and invitations that are not needed any more, or let the servers take larger messages.",
 			"The list of people takes %d bytes, which is more than one message of the cluster", len(c.packed))
-	case !errors.As(err, &said) || said.ErrorCode != jetstream.JSErrCodeStreamWrongLastSequence:
-		c.unclear = true // otherwise somebody else was first
+	case !errors.As(err, new(*jetstream.APIError)) && !errors.Is(err, jetstream.ErrNoStreamResponse):
+		c.unclear = true // a refusal means that somebody else was first, or is being so
 	}
 	return false, err
 }
