@@ -131,6 +131,13 @@ func TestTwoNodes(t *testing.T) {
 	late := newNode(t, c.URL())
 	require.True(t, knows(t, late, session))
 	require.False(t, knows(t, late, joined))
+
+	// Without the cluster it goes on for a while, and no longer.
+	require.NoError(t, c.KillNode(0))
+	require.True(t, knows(t, late, session))
+	late.ahead.Store(int64(shared.StaleLimit) + int64(time.Minute))
+	_, err = late.Recognise(session)
+	require.Equal(t, registry.CodeBusy, registry.CodeOf(err))
 }
 
 // TestNobodyIsLost lets four nodes invite people at once.
