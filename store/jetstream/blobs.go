@@ -120,18 +120,21 @@ func (b *Blobs) info(ctx context.Context, digest string) (*jetstream.ObjectInfo,
 		return nil, err
 	}
 	var data []byte
-	near, err := b.stream.batch(ctx, 1, b.metaSubject(name))
-	if err == nil && len(near) > 0 {
-		data = near[len(near)-1].Data
-	} else {
-		m, err := b.stream.leader(ctx, last(b.metaSubject(name)))
-		if errors.Is(err, errNone) {
-			return nil, notStored(digest)
+	err = b.s.persist(ctx, func(ctx context.Context) error {
+		near, err := b.stream.batch(ctx, 1, b.metaSubject(name))
+		if err == nil && len(near) > 0 {
+			data = near[len(near)-1].Data
+			return nil
 		}
-		if err != nil {
-			return nil, err
-		}
+		m, err := b.stream.leaderOnce(ctx, last(b.metaSubject(name)))
 		data = m.data
+		return err
+	})
+	if errors.Is(err, errNone) {
+		return nil, notStored(digest)
+	}
+	if err != nil {
+		return nil, err
 	}
 	info := new(jetstream.ObjectInfo)
 	if err := json.Unmarshal(data, info); err != nil {
@@ -254,9 +257,12 @@ func (b *Blobs) Each(ctx context.Context, fn func(digest string, size int64) err
 	// The last message need not be one of a file, so the walk has no end of its
 	// own: it ends where a batch brings nothing more.
 	for after := uint64(0); ; {
-		some, err := b.stream.batch(ctx, after+1, "$O."+b.bucket+".M.>")
-		if err != nil {
-			return noMajority(err)
+		var some []*jetstream.RawStreamMsg
+		if err := b.s.persist(ctx, func(ctx context.Context) (err error) {
+			some, err = b.stream.batch(ctx, after+1, "$O."+b.bucket+".M.>")
+			return err
+		}); err != nil {
+			return err
 		}
 		if len(some) == 0 {
 			break

@@ -147,12 +147,6 @@ const followEvery = 200 * time.Millisecond
 // on while there is no leader, and needs nothing of the servers that a change of
 // leader could lose. A copy may lag behind by moments.
 func (l *ledger) Follow(ctx context.Context, position registry.Position, fn func(registry.Record) error) error {
-	if err := l.ReadAll(ctx, position, func(r registry.Record) error {
-		position = r.Position
-		return fn(r)
-	}); err != nil {
-		return err
-	}
 	for {
 		if err := l.s.alive(ctx); err != nil {
 			return err

@@ -21,7 +21,12 @@ func TestMain(m *testing.M) {
 // newCluster starts a cluster that ends with the test.
 func newCluster(t *testing.T, nodes int) *clustertest.Cluster {
 	t.Helper()
-	c, err := clustertest.Start(t.TempDir(), nodes)
+	return newClusterIn(t, t.TempDir(), nodes)
+}
+
+func newClusterIn(t *testing.T, dir string, nodes int) *clustertest.Cluster {
+	t.Helper()
+	c, err := clustertest.Start(dir, nodes)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, c.Close()) })
 	return c

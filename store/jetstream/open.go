@@ -195,13 +195,14 @@ func Init(ctx context.Context, url string, replicas int) error {
 	if err := s.checkPayload(); err != nil {
 		return err
 	}
-	_, err = s.js.CreateStream(ctx, streamConfig(replicas))
-	if errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) {
+	_, err = s.ledger.stream.info(ctx)
+	if err == nil {
 		return alreadyThere()
 	}
-	if err != nil {
-		return cannotMake("the ledger's stream", err)
+	if registry.CodeOf(err) != registry.CodeNotFound {
+		return err
 	}
+	// The stream comes last: where it is, everything is.
 	for _, bucket := range []string{PhotosBucket, PrivateBucket} {
 		_, err := s.js.CreateObjectStore(ctx, bucketConfig(bucket, replicas))
 		if errors.Is(err, jetstream.ErrBucketExists) {
@@ -210,6 +211,9 @@ func Init(ctx context.Context, url string, replicas int) error {
 		if err != nil {
 			return cannotMake("the object store "+bucket, err)
 		}
+	}
+	if _, err = s.js.CreateStream(ctx, streamConfig(replicas)); err != nil {
+		return cannotMake("the ledger's stream", err)
 	}
 	return nil
 }

@@ -21,11 +21,12 @@ type stream struct {
 	name string
 }
 
-// Times of one request and between two.
+// Times of one question, of one batch or append, and between two tries.
 const (
-	requestWithin = 3 * time.Second
-	firstPause    = 5 * time.Millisecond
-	longestPause  = 250 * time.Millisecond
+	questionWithin = time.Second
+	requestWithin  = 3 * time.Second
+	firstPause     = 5 * time.Millisecond
+	longestPause   = 250 * time.Millisecond
 )
 
 // message is one message of a stream.
@@ -57,7 +58,7 @@ func (m *stream) request(ctx context.Context, subject string, body, out any) err
 	if err != nil {
 		return err
 	}
-	ctx, cancel := context.WithTimeout(ctx, requestWithin)
+	ctx, cancel := context.WithTimeout(ctx, questionWithin)
 	defer cancel()
 	answer, err := m.s.nc.RequestWithContext(ctx, subject, raw)
 	if err != nil {
@@ -67,7 +68,15 @@ func (m *stream) request(ctx context.Context, subject string, body, out any) err
 }
 
 // leader gives one message as the stream's leader has it, or errNone.
-func (m *stream) leader(ctx context.Context, which any) (message, error) {
+func (m *stream) leader(ctx context.Context, which any) (out message, err error) {
+	err = m.s.persist(ctx, func(ctx context.Context) error {
+		out, err = m.leaderOnce(ctx, which)
+		return err
+	})
+	return out, err
+}
+
+func (m *stream) leaderOnce(ctx context.Context, which any) (message, error) {
 	var answer struct {
 		Error   *jetstream.APIError `json:"error"`
 		Message struct {
@@ -77,13 +86,10 @@ func (m *stream) leader(ctx context.Context, which any) (message, error) {
 			Data    []byte `json:"data"`
 		} `json:"message"`
 	}
-	err := m.s.persist(ctx, func(ctx context.Context) error {
-		answer.Error = nil
-		if err := m.request(ctx, "$JS.API.STREAM.MSG.GET."+m.name, which, &answer); err != nil {
-			return err
-		}
-		return m.said(answer.Error)
-	})
+	err := m.request(ctx, "$JS.API.STREAM.MSG.GET."+m.name, which, &answer)
+	if err == nil {
+		err = m.said(answer.Error)
+	}
 	if err != nil {
 		return message{}, err
 	}
