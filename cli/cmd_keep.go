@@ -189,7 +189,7 @@ func (r *restoreCommand) Run(c *call) error {
 		if err != nil || verifier != index.Registry {
 			return registry.Refuse(registry.CodeConflict, "Find the key that belongs to it, or leave --key out.", "The key in %s is not that of the registry in the backup", r.Key)
 		}
-		if err := writeFile(filepath.Join(c.line.Dir, keyFile), func(w io.Writer) error { _, err := w.Write(raw); return err }); err != nil {
+		if err := writeFile(c.keyPath(keyFile), func(w io.Writer) error { _, err := w.Write(raw); return err }); err != nil {
 			return err
 		}
 	}

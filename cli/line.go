@@ -15,10 +15,11 @@ hand back a dossier that a stranger can check.
 
 // commandLine is what can be said with every command.
 type commandLine struct {
-	Dir   string   `help:"${dir_help}" default:"${dir}" type:"path"`
-	As    string   `help:"${as_help}" default:"${as}"`
-	Packs []string `help:"${packs_help}" default:"${packs}" sep:","`
-	JSON  bool     `name:"json" help:"print JSON on standard output, and failures as JSON on standard error"`
+	Dir       string   `help:"${dir_help}" default:"${dir}" type:"path"`
+	As        string   `help:"${as_help}" default:"${as}"`
+	Packs     []string `help:"${packs_help}" default:"${packs}" sep:","`
+	KeyFolder string   `help:"${key_folder_help}" default:"${key_folder}" type:"path"`
+	JSON      bool     `name:"json" help:"print JSON on standard output, and failures as JSON on standard error"`
 }
 
 // command is one row of the list of commands.
@@ -111,7 +112,7 @@ func newParser(line *commandLine, args []string, getenv func(string) string, mor
 func commandNamed(args []string) string {
 	for i := 0; i < len(args); i++ {
 		switch a := args[i]; {
-		case a == "--dir" || a == "--as" || a == "--packs":
+		case a == "--dir" || a == "--as" || a == "--packs" || a == "--key-folder":
 			i++
 		case a == "--help" || a == "-h":
 			return ""

@@ -119,17 +119,26 @@ func newIDs(now func() time.Time, random io.Reader) func() string {
 	}
 }
 
+// keyPath is where a file of the registry's key lies: in its own folder, or in
+// one that it shares with the other nodes of its cluster.
+func (c *call) keyPath(name string) string {
+	if c.line.KeyFolder != "" {
+		return filepath.Join(c.line.KeyFolder, name)
+	}
+	return filepath.Join(c.line.Dir, name)
+}
+
 // key reads the registry's signing key, or makes it at the first use.
 func (c *call) key() (signer, verifier string, err error) {
-	name := filepath.Join(c.line.Dir, keyFile)
+	name := c.keyPath(keyFile)
 	raw, err := os.ReadFile(name)
-	public, pubErr := os.ReadFile(filepath.Join(c.line.Dir, publicKeyFile))
+	public, pubErr := os.ReadFile(c.keyPath(publicKeyFile))
 	if pubErr != nil && !errors.Is(pubErr, fs.ErrNotExist) {
 		return "", "", pubErr
 	}
 	if errors.Is(err, fs.ErrNotExist) && pubErr == nil {
 		return "", "", registry.Refuse(registry.CodeTampered, "Put "+keyFile+" back from the copy that was kept apart, or, if it is lost, say \"asfound key replace --because lost\".",
-			"The registry's signing key is missing from %s; its fingerprint was %s", c.line.Dir, dossier.Fingerprint(strings.TrimSpace(string(public))))
+			"The registry's signing key is missing from %s; its fingerprint was %s", filepath.Dir(name), dossier.Fingerprint(strings.TrimSpace(string(public))))
 	}
 	if errors.Is(err, fs.ErrNotExist) {
 		id := make([]byte, 5)
@@ -162,10 +171,13 @@ func (c *call) key() (signer, verifier string, err error) {
 // writeKey writes both halves of the registry's key, the secret one first.
 func (c *call) writeKey(signer, verifier string) error {
 	line := func(name, text string) error {
-		return writeFile(filepath.Join(c.line.Dir, name), func(w io.Writer) error {
+		return writeFile(c.keyPath(name), func(w io.Writer) error {
 			_, err := io.WriteString(w, text+"\n")
 			return err
 		})
+	}
+	if err := os.MkdirAll(filepath.Dir(c.keyPath(keyFile)), 0o700); err != nil {
+		return err
 	}
 	if err := line(keyFile, signer); err != nil {
 		return err

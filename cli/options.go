@@ -27,6 +27,7 @@ var options = []option{
 	{"dir", "ASFOUND_DIR", "", "folder of the registry"},
 	{"as", "ASFOUND_PERSON", "mechanic", "person id under which records are made"},
 	{"packs", "ASFOUND_PACKS", "", "folders with catalog packs, separated by commas"},
+	{"key-folder", "ASFOUND_KEY_FOLDER", "", "folder of the signing key, where that is not the registry's folder: nodes of one cluster share it"},
 	{"addr", "ASFOUND_ADDR", "127.0.0.1:8350", "address that serve listens on"},
 	{"everyone-on-this-network", "ASFOUND_EVERYONE", "false", "agree that everybody who can reach the address reads and records, where there are no accounts"},
 	{"accounts", "ASFOUND_ACCOUNTS", "false", "ask everybody to sign in; unasked so as soon as there is an account"},
@@ -91,7 +92,7 @@ func (configCommand) Run(c *call) error {
 		Value string `json:"value"`
 		From  string `json:"from"`
 	}
-	given := map[string]string{"dir": c.line.Dir, "as": c.line.As, "packs": c.line.packs()}
+	given := map[string]string{"dir": c.line.Dir, "as": c.line.As, "packs": c.line.packs(), "key-folder": c.line.KeyFolder}
 	rows := []row{}
 	for _, o := range options {
 		r := row{option: o, Value: effective(o, c.Getenv), From: "default"}
