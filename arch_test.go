@@ -36,6 +36,7 @@ var layers = map[string]layer{
 	"store": {ours: []string{"registry"}, modules: []string{"github.com/dgraph-io/badger/v4", "golang.org/x/mod/sumdb/tlog",
 		"github.com/dgraph-io/ristretto/v2/z", "golang.org/x/sys/unix"}},
 	"store/jetstream":             {ours: []string{"registry", "store"}, modules: []string{"github.com/nats-io/nats.go", "github.com/synadia-io/orbit.go/jetstreamext"}},
+	"store/node":                  {ours: []string{"registry", "store"}},
 	"store/jetstream/clustertest": {modules: []string{"github.com/nats-io/nats-server/v2/server"}},
 	"importers": {ours: []string{"registry", "importers"}, modules: []string{"github.com/xuri/excelize/v2", "github.com/bep/imagemeta",
 		"golang.org/x/image", "golang.org/x/text"}},

@@ -63,12 +63,24 @@ func (e entry) cost() int64 { return int64(len(e.key)+len(e.value)) + 40 }
 // submit hands a job to the committer and waits for the answer. sent says
 // whether it may have been written when the error is the context's.
 func (s *Store) submit(ctx context.Context, j *job) (a answer, sent bool) {
+	if err := s.hand(ctx, j); err != nil {
+		return answer{err: err}, false
+	}
+	return j.wait(ctx)
+}
+
+// hand gives a job to the committer, which works in the order of coming.
+func (s *Store) hand(ctx context.Context, j *job) error {
 	j.done = make(chan answer, 1)
 	select {
 	case s.jobs <- j:
+		return nil
 	case <-ctx.Done():
-		return answer{err: ctx.Err()}, false
+		return ctx.Err()
 	}
+}
+
+func (j *job) wait(ctx context.Context) (a answer, sent bool) {
 	select {
 	case a = <-j.done:
 		return a, true

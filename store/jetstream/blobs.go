@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"hash"
 	"io"
+	"maps"
 	"os"
 	"slices"
 	"strings"
@@ -249,42 +250,16 @@ func (b *Blobs) Stat(ctx context.Context, digest string) (int64, error) {
 // Each calls fn for every stored file in the order of the digests. Objects that
 // do not belong there are passed over.
 func (b *Blobs) Each(ctx context.Context, fn func(digest string, size int64) error) error {
-	state, err := b.stream.info(ctx)
-	if err != nil || state.State.LastSeq == 0 {
+	stored := map[string]int64{}
+	if _, err := b.Changes(ctx, 0, func(digest string, size int64, removed bool) error {
+		if delete(stored, digest); !removed {
+			stored[digest] = size
+		}
+		return nil
+	}); err != nil {
 		return err
 	}
-	stored := map[string]int64{}
-	// The last message need not be one of a file, so the walk has no end of its
-	// own: it ends where a batch brings nothing more.
-	for after := uint64(0); ; {
-		var some []*jetstream.RawStreamMsg
-		if err := b.s.persist(ctx, func(ctx context.Context) (err error) {
-			some, err = b.stream.batch(ctx, after+1, "$O."+b.bucket+".M.>")
-			return err
-		}); err != nil {
-			return err
-		}
-		if len(some) == 0 {
-			break
-		}
-		for _, m := range some {
-			after = m.Sequence
-			var info jetstream.ObjectInfo
-			digest := ""
-			if json.Unmarshal(m.Data, &info) == nil {
-				digest = algorithm + info.Name
-			}
-			if registry.CheckDigest(digest) && !info.Deleted {
-				stored[digest] = int64(info.Size)
-			}
-		}
-	}
-	var digests []string
-	for digest := range stored {
-		digests = append(digests, digest)
-	}
-	slices.Sort(digests)
-	for _, digest := range digests {
+	for _, digest := range slices.Sorted(maps.Keys(stored)) {
 		if err := b.s.alive(ctx); err != nil {
 			return err
 		}
@@ -293,6 +268,31 @@ func (b *Blobs) Each(ctx context.Context, fn func(digest string, size int64) err
 		}
 	}
 	return nil
+}
+
+// Changes calls fn for every file that was stored or removed after a place in
+// the order of these changes, 0 for all, and gives the place that it came to. A
+// file that changed several times comes once, as it is now. What was changed a
+// moment ago may come with the next call.
+func (b *Blobs) Changes(ctx context.Context, place uint64, fn func(digest string, size int64, removed bool) error) (uint64, error) {
+	for {
+		var some []*jetstream.RawStreamMsg
+		if err := b.s.persist(ctx, func(ctx context.Context) (err error) {
+			some, err = b.stream.batch(ctx, place+1, "$O."+b.bucket+".M.>")
+			return err
+		}); err != nil || len(some) == 0 {
+			return place, err
+		}
+		for _, m := range some {
+			var info jetstream.ObjectInfo
+			if json.Unmarshal(m.Data, &info) == nil && registry.CheckDigest(algorithm+info.Name) {
+				if err := fn(algorithm+info.Name, int64(info.Size), info.Deleted); err != nil {
+					return place, err
+				}
+			}
+			place = m.Sequence
+		}
+	}
 }
 
 // Remove forgets a file for good, as the person that a private value belongs to

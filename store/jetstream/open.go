@@ -66,13 +66,19 @@ func Open(ctx context.Context, url string, o Options) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	if _, err := s.check(ctx); err != nil {
+	if _, err := s.Check(ctx); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
 }
 
-func connect(servers string, o Options) (*Store, error) {
+// Attach is Open for a program that must go on while no server answers: it
+// comes back at once, and the caller calls Check before it relies on anything.
+func Attach(url string, o Options) (*Store, error) {
+	return connect(url, o, nats.RetryOnFailedConnect(true))
+}
+
+func connect(servers string, o Options, more ...nats.Option) (*Store, error) {
 	if err := checkURL(servers); err != nil {
 		return nil, err
 	}
@@ -85,7 +91,7 @@ func connect(servers string, o Options) (*Store, error) {
 	if o.Warn == nil {
 		o.Warn = func(string) {}
 	}
-	nc, err := nats.Connect(servers, nats.Name(o.Name),
+	nc, err := nats.Connect(servers, append(more, nats.Name(o.Name),
 		nats.PingInterval(5*time.Second), nats.MaxPingsOutstanding(2), // a server that hangs is left after 10 s
 		nats.MaxReconnects(-1), nats.ReconnectWait(200*time.Millisecond), nats.Timeout(3*time.Second),
 		nats.ReconnectBufSize(-1), // what cannot be sent now is never sent behind the caller's back
@@ -95,7 +101,7 @@ func connect(servers string, o Options) (*Store, error) {
 			}
 		}),
 		nats.ReconnectHandler(func(nc *nats.Conn) { o.Warn("the cluster is reached again, at " + nc.ConnectedServerName()) }),
-		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { o.Warn("the cluster says: " + err.Error()) }))
+		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { o.Warn("the cluster says: " + err.Error()) }))...)
 	if err != nil {
 		return nil, registry.Refuse(registry.CodeBusy, "Start the cluster, or check the address and the network.",
 			"No server of the cluster answers at %s: %v", hideSecrets(servers), err)
@@ -245,7 +251,7 @@ func Check(ctx context.Context, url string) (Health, error) {
 		return Health{}, err
 	}
 	defer s.Close()
-	return s.check(ctx)
+	return s.Check(ctx)
 }
 
 // Health is what a check found of a cluster.
@@ -263,6 +269,9 @@ type Health struct {
 const largestMessage = store.MaxEncodedBytes + 1<<10
 
 func (s *Store) checkPayload() error {
+	if !s.nc.IsConnected() {
+		return noMajority(nats.ErrDisconnected)
+	}
 	if got := s.nc.MaxPayload(); got < largestMessage {
 		return registry.Refuse(registry.CodeUnsupported, "Write max_payload: 2MB into the configuration of every server.",
 			"The servers of the cluster take messages of %d bytes; the largest commit needs %d", got, largestMessage)
@@ -270,7 +279,9 @@ func (s *Store) checkPayload() error {
 	return nil
 }
 
-func (s *Store) check(ctx context.Context) (Health, error) {
+// Check says whether the cluster holds a registry and everything is as it must
+// be; see Open for the codes.
+func (s *Store) Check(ctx context.Context) (Health, error) {
 	if err := s.checkPayload(); err != nil {
 		return Health{}, err
 	}

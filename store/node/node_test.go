@@ -1,0 +1,291 @@
+package node
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"example.org/asfound/registry"
+	"example.org/asfound/registry/ledgertest"
+	"example.org/asfound/store"
+)
+
+// cluster stands in for one: a ledger and files in memory, which can be out of
+// reach. It outlives the nodes that use it.
+type cluster struct {
+	registry.Ledger
+	away    atomic.Bool
+	private *changing
+}
+
+func newCluster() *cluster {
+	return &cluster{Ledger: ledgertest.NewMemory(), private: &changing{MemoryBlobs: ledgertest.NewMemoryBlobs()}}
+}
+
+var errAway = errors.New("out of reach")
+
+func (c *cluster) reach() error {
+	if c.away.Load() {
+		return errAway
+	}
+	return nil
+}
+
+func (c *cluster) End(ctx context.Context) (registry.Position, error) {
+	if err := c.reach(); err != nil {
+		return 0, err
+	}
+	return c.Ledger.End(ctx)
+}
+
+func (c *cluster) Append(ctx context.Context, commit registry.Commit) (registry.Receipt, error) {
+	if err := c.reach(); err != nil {
+		return registry.Receipt{}, err
+	}
+	return c.Ledger.Append(ctx, commit)
+}
+
+// Close of a node's connection leaves the cluster running.
+func (c *cluster) Close() error { return nil }
+
+func (c *cluster) remote() Remote {
+	return Remote{Ledger: c, Photos: c.private, Private: c.private, Check: func(context.Context) error { return c.reach() }}
+}
+
+// changing is files in memory that tell what came and went.
+type changing struct {
+	*ledgertest.MemoryBlobs
+	mu      sync.Mutex
+	changes []string // "+" or "-" and the digest
+}
+
+func (c *changing) Put(ctx context.Context, r io.Reader, limit int64) (string, int64, error) {
+	digest, size, err := c.MemoryBlobs.Put(ctx, r, limit)
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.changes = append(c.changes, "+"+digest)
+	return digest, size, err
+}
+
+func (c *changing) Remove(ctx context.Context, digest string) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.changes = append(c.changes, "-"+digest)
+	return c.MemoryBlobs.Remove(ctx, digest)
+}
+
+func (c *changing) Each(context.Context, func(string, int64) error) error { return nil }
+
+func (c *changing) Changes(_ context.Context, place uint64, fn func(string, int64, bool) error) (uint64, error) {
+	c.mu.Lock()
+	changes := c.changes[place:]
+	c.mu.Unlock()
+	for _, change := range changes {
+		if err := fn(change[1:], 0, change[0] == '-'); err != nil {
+			return place, err
+		}
+		place++
+	}
+	return place, nil
+}
+
+func open(t *testing.T, dir string, c *cluster) (*Node, error) {
+	t.Helper()
+	held, err := store.Open(dir, store.Options{})
+	require.NoError(t, err)
+	n, err := Open(t.Context(), held, c.remote(), Options{Every: 20 * time.Millisecond})
+	if err == nil {
+		t.Cleanup(func() { _ = n.Close() })
+	}
+	return n, err
+}
+
+func mustOpen(t *testing.T, dir string, c *cluster) *Node {
+	t.Helper()
+	n, err := open(t, dir, c)
+	require.NoError(t, err)
+	return n
+}
+
+func TestConformance(t *testing.T) {
+	var c *cluster
+	var dir string
+	ledgertest.Run(t, func(t *testing.T) registry.Ledger {
+		c, dir = newCluster(), t.TempDir()
+		return mustOpen(t, dir, c)
+	}, func(t *testing.T, l registry.Ledger) registry.Ledger {
+		require.NoError(t, l.Close())
+		return mustOpen(t, dir, c)
+	})
+}
+
+func commit(id string, expect uint64) registry.Commit {
+	return registry.Commit{ID: id, Machine: "drover", Expect: expect, Events: [][]byte{[]byte("event of " + id)}}
+}
+
+// TestReadYourWrite writes through one node and reads through another at once,
+// whole histories and heads alike.
+func TestReadYourWrite(t *testing.T) {
+	c := newCluster()
+	a, b := mustOpen(t, t.TempDir(), c), mustOpen(t, t.TempDir(), c)
+	for n := uint64(0); n < 40; n += 2 {
+		for i, pair := range [][2]*Node{{a, b}, {b, a}} {
+			version := n + uint64(i)
+			r, err := pair[0].Append(t.Context(), commit(fmt.Sprint("c", version), version))
+			require.NoError(t, err)
+			var last registry.Record
+			require.NoError(t, pair[1].Read(t.Context(), "drover", version, func(r registry.Record) error {
+				last = r
+				return nil
+			}))
+			require.Equal(t, r.Head.Position, last.Position)
+			require.Equal(t, r.Head.Version, last.First)
+			head, err := pair[0].Head(t.Context(), "drover")
+			require.NoError(t, err)
+			require.Equal(t, r.Head, head)
+		}
+	}
+}
+
+// TestOutOfReach takes the cluster away: reading goes on, and says since when;
+// writing is refused; afterwards both go on.
+func TestOutOfReach(t *testing.T) {
+	c, dir := newCluster(), t.TempDir()
+	n := mustOpen(t, dir, c)
+	_, err := n.Append(t.Context(), commit("one", 0))
+	require.NoError(t, err)
+	before, down := n.State()
+	require.NoError(t, down)
+
+	c.away.Store(true)
+	_, err = n.Append(t.Context(), commit("two", 1))
+	require.Equal(t, registry.CodeBusy, registry.CodeOf(err), "%v", err)
+	require.ErrorContains(t, err, "nothing was stored; reading goes on")
+	head, err := n.Head(t.Context(), "drover")
+	require.NoError(t, err)
+	require.EqualValues(t, 1, head.Version)
+	since, down := n.State()
+	require.ErrorContains(t, down, "does not answer")
+	require.False(t, since.Before(before))
+	require.NoError(t, n.Close())
+
+	// A node that starts meanwhile serves its copy; an empty one has nothing.
+	n = mustOpen(t, dir, c)
+	head, err = n.Head(t.Context(), "drover")
+	require.NoError(t, err)
+	require.EqualValues(t, 1, head.Version)
+	_, err = open(t, t.TempDir(), c)
+	require.Equal(t, registry.CodeBusy, registry.CodeOf(err), "%v", err)
+
+	c.away.Store(false)
+	require.Eventually(t, func() bool { _, down := n.State(); return down == nil }, 10*time.Second, 5*time.Millisecond)
+	r, err := n.Append(t.Context(), commit("two", 1))
+	require.NoError(t, err)
+	require.EqualValues(t, 2, r.Head.Version)
+}
+
+// TestLostCluster is a cluster that came back empty, or with another history:
+// nothing is written to it.
+func TestLostCluster(t *testing.T) {
+	c, dir := newCluster(), t.TempDir()
+	n := mustOpen(t, dir, c)
+	_, err := n.Append(t.Context(), commit("one", 0))
+	require.NoError(t, err)
+
+	// Empty, while the node runs.
+	whole := c.Ledger
+	c.away.Store(true)
+	require.Eventually(t, func() bool { _, down := n.State(); return down != nil }, 10*time.Second, 5*time.Millisecond)
+	c.Ledger = ledgertest.NewMemory()
+	c.away.Store(false)
+	_, err = n.Append(t.Context(), registry.Commit{ID: "new", Machine: "thirlbeck", Events: [][]byte{[]byte("x")}})
+	require.Equal(t, registry.CodeBusy, registry.CodeOf(err), "%v", err)
+	end, err := c.Ledger.End(t.Context())
+	require.NoError(t, err)
+	require.Zero(t, end, "nothing was written to the empty ledger")
+
+	// With another history.
+	_, err = c.Ledger.Append(t.Context(), commit("other", 0))
+	require.NoError(t, err)
+	_, err = n.Append(t.Context(), commit("two", 1))
+	require.Equal(t, registry.CodeTampered, registry.CodeOf(err), "%v", err)
+	require.NoError(t, n.Close())
+	_, err = open(t, dir, c)
+	require.Equal(t, registry.CodeTampered, registry.CodeOf(err), "%v", err)
+	require.ErrorContains(t, err, "At position 1 the cluster does not hold the commit that this node has read there")
+
+	// With the right one, it opens again.
+	c.Ledger = whole
+	n = mustOpen(t, dir, c)
+	_, err = n.Append(t.Context(), commit("two", 1))
+	require.NoError(t, err)
+}
+
+// TestOtherFolder refuses the folder of a registry of its own.
+func TestOtherFolder(t *testing.T) {
+	dir := t.TempDir()
+	s, err := store.Open(dir, store.Options{})
+	require.NoError(t, err)
+	_, err = s.Append(t.Context(), commit("mine", 0))
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	_, err = open(t, dir, newCluster())
+	require.Equal(t, registry.CodeInvalid, registry.CodeOf(err), "%v", err)
+	require.False(t, IsCopy(dir))
+}
+
+// TestPrivate copies private values to every node, serves them while the cluster
+// is out of reach, and forgets them everywhere.
+func TestPrivate(t *testing.T) {
+	c := newCluster()
+	a, b := mustOpen(t, t.TempDir(), c), mustOpen(t, t.TempDir(), c)
+	digest, _, err := a.Private().Put(t.Context(), strings.NewReader("a name, invented"), 100)
+	require.NoError(t, err)
+	require.Eventually(t, func() bool {
+		has, err := b.Store.Private().Has(t.Context(), digest)
+		return err == nil && has
+	}, 10*time.Second, 5*time.Millisecond)
+	c.away.Store(true)
+	r, _, err := b.Private().Get(t.Context(), digest)
+	require.NoError(t, err)
+	text, err := io.ReadAll(r)
+	require.NoError(t, errors.Join(err, r.Close()))
+	require.Equal(t, "a name, invented", string(text))
+	c.away.Store(false)
+
+	require.NoError(t, a.Private().Remove(t.Context(), digest))
+	for _, n := range []*Node{a, b} {
+		require.Eventually(t, func() bool {
+			has, err := n.Store.Private().Has(t.Context(), digest)
+			return err == nil && !has
+		}, 10*time.Second, 5*time.Millisecond)
+	}
+	has, err := b.Private().Has(t.Context(), digest)
+	require.NoError(t, err)
+	require.False(t, has)
+}
+
+// TestLongCopy brings an empty node up to a long ledger, in order.
+func TestLongCopy(t *testing.T) {
+	c := newCluster()
+	for v := range uint64(1500) {
+		_, err := c.Ledger.Append(t.Context(), commit(fmt.Sprint("c", v), v))
+		require.NoError(t, err)
+	}
+	n := mustOpen(t, t.TempDir(), c)
+	var want, got []registry.Record
+	collect := func(to *[]registry.Record) func(registry.Record) error {
+		return func(r registry.Record) error { *to = append(*to, r); return nil }
+	}
+	require.NoError(t, c.ReadAll(t.Context(), 0, collect(&want)))
+	require.NoError(t, n.ReadAll(t.Context(), 0, collect(&got)))
+	require.Equal(t, want, got)
+}
