@@ -1,0 +1,268 @@
+package deploy_test
+
+import (
+	"context"
+	"errors"
+	"io"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+	upstream "github.com/nats-io/nats.go/jetstream"
+	"github.com/stretchr/testify/require"
+
+	"example.org/asfound/access"
+	"example.org/asfound/access/shared"
+	"example.org/asfound/registry"
+	"example.org/asfound/store/jetstream"
+)
+
+// configured reads nats.conf as the server itself does.
+func configured(t *testing.T) *server.Options {
+	t.Setenv("NODE", "nats1")
+	t.Setenv("NATS_ROUTE", "proute")
+	t.Setenv("NATS_ADMIN", "padmin")
+	t.Setenv("NATS_APP", "papp")
+	o, err := server.ProcessConfigFile("nats.conf")
+	require.NoError(t, err)
+	return o
+}
+
+// TestServerConfiguration holds nats.conf against what the ledger rests on, and
+// against the services that use it.
+func TestServerConfiguration(t *testing.T) {
+	o := configured(t)
+	require.True(t, o.SyncAlways, "an answer must mean that it is on the disk")
+	require.GreaterOrEqual(t, o.MaxPayload, int32(registry.MaxCommitBytes+1<<17))
+	require.Equal(t, "/data", o.StoreDir)
+	require.Equal(t, "asfound", o.Cluster.Name)
+	require.NotEmpty(t, o.Cluster.Password)
+	c := readCompose(t)
+	var routes []string
+	for _, r := range o.Routes {
+		host := r.Hostname()
+		routes = append(routes, host)
+		require.Contains(t, c.Services, host)
+		require.Equal(t, "6222", r.Port())
+	}
+	require.ElementsMatch(t, []string{"nats1", "nats2", "nats3"}, routes)
+	require.Empty(t, o.Username, "nobody comes in without a user")
+	require.Empty(t, o.NoAuthUser)
+
+	// A server whose password was forgotten does not start with an empty one.
+	for _, name := range []string{"NATS_ROUTE", "NATS_ADMIN", "NATS_APP", "NODE"} {
+		t.Run(name, func(t *testing.T) {
+			configured(t)
+			t.Setenv(name, "")
+			_, err := server.ProcessConfigFile("nats.conf")
+			require.ErrorContains(t, err, name)
+		})
+	}
+}
+
+// running starts one server with the users of nats.conf, on loopback and a
+// folder of the test's own.
+func running(t *testing.T) (admin, app string) {
+	o := configured(t)
+	o.Host, o.Port, o.HTTPPort, o.StoreDir, o.NoSigs, o.NoLog = "127.0.0.1", -1, 0, t.TempDir(), true, true
+	o.Cluster, o.Routes = server.ClusterOpts{}, nil
+	s, err := server.NewServer(o)
+	require.NoError(t, err)
+	go s.Start()
+	t.Cleanup(func() { s.Shutdown(); s.WaitForShutdown() })
+	require.True(t, s.ReadyForConnections(10*time.Second))
+	at := s.Addr().String()
+	return "nats://admin:padmin@" + at, "nats://app:papp@" + at
+}
+
+// TestTheProgramsUser does all that the program does as the user of nats.conf
+// who may do no more, and then tries what that user must not: to delete, purge,
+// alter or make anything.
+func TestTheProgramsUser(t *testing.T) {
+	admin, app := running(t)
+	ctx := t.Context()
+	require.Error(t, jetstream.Init(ctx, app, 1), "the program makes nothing")
+	require.NoError(t, jetstream.Init(ctx, admin, 1))
+	boss, err := jetstream.Open(ctx, admin, jetstream.Options{})
+	require.NoError(t, err)
+	defer boss.Close()
+	require.NoError(t, shared.Init(ctx, boss.JetStream(), 1))
+
+	s, err := jetstream.Open(ctx, app, jetstream.Options{})
+	require.NoError(t, err)
+	defer s.Close()
+	use(t, s)
+	require.NoError(t, useFiles(ctx, s))
+	usePeople(t, s.JetStream())
+
+	var end registry.Position
+	end, err = s.Ledger().End(ctx)
+	require.NoError(t, err)
+	js := s.JetStream()
+	short := func() (context.Context, context.CancelFunc) { return context.WithTimeout(ctx, 300*time.Millisecond) }
+	for what, try := range map[string]func(context.Context) error{
+		"delete the ledger":   func(ctx context.Context) error { return js.DeleteStream(ctx, "REG") },
+		"delete the pictures": func(ctx context.Context) error { return js.DeleteObjectStore(ctx, "PHOTOS") },
+		"delete the people":   func(ctx context.Context) error { return js.DeleteKeyValue(ctx, "PEOPLE") },
+		"make a stream": func(ctx context.Context) error {
+			_, err := js.CreateStream(ctx, upstream.StreamConfig{Name: "OTHER", Subjects: []string{"other"}})
+			return err
+		},
+		"let the ledger be short":  func(ctx context.Context) error { return cut(ctx, boss.JetStream(), js) },
+		"purge the ledger":         func(ctx context.Context) error { return ask(ctx, js, "$JS.API.STREAM.PURGE.REG", `{}`) },
+		"purge the pictures":       func(ctx context.Context) error { return ask(ctx, js, "$JS.API.STREAM.PURGE.OBJ_PHOTOS", `{}`) },
+		"purge the people":         func(ctx context.Context) error { return ask(ctx, js, "$JS.API.STREAM.PURGE.KV_PEOPLE", `{}`) },
+		"delete one commit":        func(ctx context.Context) error { return ask(ctx, js, "$JS.API.STREAM.MSG.DELETE.REG", `{"seq":1}`) },
+		"bring an old ledger back": func(ctx context.Context) error { return ask(ctx, js, "$JS.API.STREAM.RESTORE.REG", `{}`) },
+		"write another subject":    func(ctx context.Context) error { return ask(ctx, js, "reg.other", `{}`) },
+		"listen to everything":     func(ctx context.Context) error { return listen(ctx, js) },
+	} {
+		ctx, cancel := short()
+		require.Error(t, try(ctx), what)
+		cancel()
+	}
+	// Nothing of that was done.
+	now, err := s.Ledger().End(ctx)
+	require.NoError(t, err)
+	require.Equal(t, end, now)
+	_, err = jetstream.Check(ctx, app)
+	require.NoError(t, err)
+	require.NoError(t, useFiles(ctx, s))
+
+	// Nobody comes in with another password, or none.
+	for _, url := range []string{strings.Replace(app, "papp", "wrong", 1), strings.Replace(app, "app:papp@", "", 1)} {
+		_, err := jetstream.Open(ctx, url, jetstream.Options{})
+		require.Error(t, err)
+		require.NotContains(t, err.Error(), "wrong")
+	}
+}
+
+// TestWhatAnAdministratorCanUndo cuts the ledger with an administrator's rights:
+// nothing hinders it, and the program does not take what is left for a ledger.
+func TestWhatAnAdministratorCanUndo(t *testing.T) {
+	admin, app := running(t)
+	ctx := t.Context()
+	require.NoError(t, jetstream.Init(ctx, admin, 1))
+	boss, err := jetstream.Open(ctx, admin, jetstream.Options{})
+	require.NoError(t, err)
+	defer boss.Close()
+	s, err := jetstream.Open(ctx, app, jetstream.Options{})
+	require.NoError(t, err)
+	use(t, s)
+	require.NoError(t, s.Close())
+	require.NoError(t, cut(ctx, boss.JetStream(), boss.JetStream()))
+	_, err = jetstream.Open(ctx, app, jetstream.Options{})
+	require.Equal(t, registry.CodeTampered, registry.CodeOf(err), "%v", err)
+	require.NoError(t, boss.JetStream().DeleteStream(ctx, "REG"))
+	_, err = jetstream.Open(ctx, app, jetstream.Options{})
+	require.Equal(t, registry.CodeNotFound, registry.CodeOf(err), "%v", err)
+}
+
+// use appends and reads in every way that there is.
+func use(t *testing.T, s *jetstream.Store) {
+	l := s.Ledger()
+	c := registry.Commit{ID: "commit-1", Machine: "drover", Events: [][]byte{[]byte("one"), []byte("two")}}
+	receipt, err := l.Append(t.Context(), c)
+	require.NoError(t, err)
+	require.Equal(t, uint64(2), receipt.Head.Version)
+	again, err := l.Append(t.Context(), c)
+	require.NoError(t, err)
+	require.True(t, again.Duplicate)
+	_, err = l.Append(t.Context(), registry.Commit{ID: "commit-2", Machine: "drover", Events: [][]byte{[]byte("late")}})
+	require.Equal(t, registry.CodeConflict, registry.CodeOf(err))
+	_, err = l.Append(t.Context(), registry.Commit{ID: "commit-3", Machine: "drover", Expect: 2, Events: [][]byte{[]byte("three")}})
+	require.NoError(t, err)
+	n := 0
+	count := func(registry.Record) error { n++; return nil }
+	require.NoError(t, l.Read(t.Context(), "drover", 0, count))
+	require.NoError(t, l.ReadAll(t.Context(), 0, count))
+	stop := errors.New("stop")
+	require.ErrorIs(t, l.Follow(t.Context(), 0, func(registry.Record) error { n++; return stop }), stop)
+	require.Equal(t, 5, n)
+}
+
+// useFiles stores a picture and a private value, reads both, and forgets the
+// private one.
+func useFiles(ctx context.Context, s *jetstream.Store) error {
+	const text = "a picture, or a name"
+	digest, _, err := s.Photos().Put(ctx, strings.NewReader(text), 100)
+	if err != nil {
+		return err
+	}
+	r, _, err := s.Photos().Get(ctx, digest)
+	if err != nil {
+		return err
+	}
+	got, err := io.ReadAll(r)
+	if err = errors.Join(err, r.Close()); err != nil || string(got) != text {
+		return errors.Join(err, errors.New("another text"))
+	}
+	if _, _, err := s.Private().Put(ctx, strings.NewReader(text), 100); err != nil {
+		return err
+	}
+	if err := s.Private().Remove(ctx, digest); err != nil {
+		return err
+	}
+	if _, _, err := s.Private().Get(ctx, digest); registry.CodeOf(err) != registry.CodeNotFound {
+		return errors.Join(err, errors.New("it is still there"))
+	}
+	return s.Photos().Each(ctx, func(string, int64) error { return nil })
+}
+
+func usePeople(t *testing.T, js upstream.JetStream) {
+	one, err := shared.Open(t.Context(), js, time.Now)
+	require.NoError(t, err)
+	defer one.Close()
+	two, err := shared.Open(t.Context(), js, time.Now)
+	require.NoError(t, err)
+	defer two.Close()
+	require.NoError(t, one.Update(func(s *access.State) error {
+		s.Accounts = append(s.Accounts, access.Account{ID: "account-abcdefgh23456789", Name: "Tamsin Orde", Made: time.Unix(1_700_000_000, 0).UTC(), Grants: []access.Grant{{Role: access.Keeper}}})
+		return nil
+	}))
+	// It is told, well before it would ask.
+	require.Eventually(t, func() bool { s, err := two.Read(); return err == nil && len(s.Accounts) == 1 }, 3*time.Second, 2*time.Millisecond)
+}
+
+// cut lets the ledger keep one commit and drop the rest, as js's user.
+func cut(ctx context.Context, knows, js upstream.JetStream) error {
+	stream, err := knows.Stream(ctx, "REG")
+	if err != nil {
+		return nil // then the test fails: it was to be refused
+	}
+	c := stream.CachedInfo().Config
+	c.MaxMsgs, c.Discard = 1, upstream.DiscardOld
+	_, err = js.UpdateStream(ctx, c)
+	return err
+}
+
+// ask sends a request past the library. A server does not answer what a user
+// may not ask, so silence is a refusal.
+func ask(ctx context.Context, js upstream.JetStream, subject, body string) error {
+	m, err := js.Conn().RequestWithContext(ctx, subject, []byte(body))
+	if err != nil {
+		return err
+	}
+	if strings.Contains(string(m.Data), `"error"`) {
+		return errors.New(string(m.Data))
+	}
+	return nil
+}
+
+// listen tries to hear what others are told.
+func listen(ctx context.Context, js upstream.JetStream) error {
+	sub, err := js.Conn().SubscribeSync(">")
+	if err != nil {
+		return err
+	}
+	defer func() { _ = sub.Unsubscribe() }()
+	if err := js.Conn().FlushWithContext(ctx); err != nil {
+		return err
+	}
+	if err := js.Conn().LastError(); !errors.Is(err, nats.ErrPermissionViolation) {
+		return nil
+	}
+	return nats.ErrPermissionViolation
+}
