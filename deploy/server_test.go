@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -55,7 +56,7 @@ func TestServerConfiguration(t *testing.T) {
 	for _, name := range []string{"NATS_ROUTE", "NATS_ADMIN", "NATS_APP", "NODE"} {
 		t.Run(name, func(t *testing.T) {
 			configured(t)
-			t.Setenv(name, "")
+			require.NoError(t, os.Unsetenv(name)) // put back by configured
 			_, err := server.ProcessConfigFile("nats.conf")
 			require.ErrorContains(t, err, name)
 		})
@@ -90,7 +91,7 @@ func TestTheProgramsUser(t *testing.T) {
 	defer boss.Close()
 	require.NoError(t, shared.Init(ctx, boss.JetStream(), 1))
 
-	s, err := jetstream.Open(ctx, app, jetstream.Options{})
+	s, err := jetstream.Open(ctx, app, jetstream.Options{Warn: func(m string) { t.Log(m) }})
 	require.NoError(t, err)
 	defer s.Close()
 	use(t, s)
