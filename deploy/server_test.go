@@ -112,12 +112,12 @@ func TestTheProgramsUser(t *testing.T) {
 			return err
 		},
 		"let the ledger be short":  func(ctx context.Context) error { return cut(ctx, boss.JetStream(), js) },
-		"purge the ledger":         func(ctx context.Context) error { return ask(ctx, js, "$JS.API.STREAM.PURGE.REG", `{}`) },
-		"purge the pictures":       func(ctx context.Context) error { return ask(ctx, js, "$JS.API.STREAM.PURGE.OBJ_PHOTOS", `{}`) },
-		"purge the people":         func(ctx context.Context) error { return ask(ctx, js, "$JS.API.STREAM.PURGE.KV_PEOPLE", `{}`) },
-		"delete one commit":        func(ctx context.Context) error { return ask(ctx, js, "$JS.API.STREAM.MSG.DELETE.REG", `{"seq":1}`) },
-		"bring an old ledger back": func(ctx context.Context) error { return ask(ctx, js, "$JS.API.STREAM.RESTORE.REG", `{}`) },
-		"write another subject":    func(ctx context.Context) error { return ask(ctx, js, "reg.other", `{}`) },
+		"purge the ledger":         func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.PURGE.REG", `{}`) },
+		"purge the pictures":       func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.PURGE.OBJ_PHOTOS", `{}`) },
+		"purge the people":         func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.PURGE.KV_PEOPLE", `{}`) },
+		"delete one commit":        func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.MSG.DELETE.REG", `{"seq":1}`) },
+		"bring an old ledger back": func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.RESTORE.REG", `{}`) },
+		"write another subject":    func(ctx context.Context) error { return request(ctx, js, "reg.other", `{}`) },
 		"listen to everything":     func(ctx context.Context) error { return listen(ctx, js) },
 	} {
 		ctx, cancel := short()
@@ -239,9 +239,9 @@ func cut(ctx context.Context, knows, js upstream.JetStream) error {
 	return err
 }
 
-// ask sends a request past the library. A server does not answer what a user
+// request sends one past the library. A server does not answer what a user
 // may not ask, so silence is a refusal.
-func ask(ctx context.Context, js upstream.JetStream, subject, body string) error {
+func request(ctx context.Context, js upstream.JetStream, subject, body string) error {
 	m, err := js.Conn().RequestWithContext(ctx, subject, []byte(body))
 	if err != nil {
 		return err
