@@ -17,6 +17,7 @@ import (
 	"example.org/asfound/dossier"
 	"example.org/asfound/registry"
 	"example.org/asfound/store"
+	"example.org/asfound/store/node"
 	"example.org/asfound/workshop"
 )
 
@@ -83,7 +84,7 @@ func (o *opened) backup(ctx context.Context, path string, recipients []age.Recip
 		return backedUp{}, registry.Refuse(registry.CodeInvalid, "Check the path and its rights.", "The folder %s cannot be used: %v", path, errors.Unwrap(err))
 	}
 	defer folder.Close()
-	piece, err := backup.Write(ctx, backup.Source{Ledger: o.store.Ledger(), Photos: o.store.Photos(), Private: o.store.Private(), Registry: o.verifier}, folder,
+	piece, err := backup.Write(ctx, backup.Source{Ledger: o.Ledger, Photos: o.photos(), Private: o.private(), Registry: o.verifier}, folder,
 		backup.Options{Recipients: recipients, Names: names, Chain: o.NewID(), Now: o.Now(), Progress: progress})
 	if err != nil {
 		return backedUp{}, err
@@ -307,7 +308,11 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 		return out, err
 	}
 	out.Findings = append(out.Findings, found...)
-	for kind, blobs := range map[string]*store.Blobs{"picture": o.store.Photos(), "private value": o.store.Private()} {
+	if found, err = o.auditCluster(ctx); err != nil {
+		return out, err
+	}
+	out.Findings = append(out.Findings, found...)
+	for kind, blobs := range map[string]node.Files{"picture": o.photos(), "private value": o.private()} {
 		n, wrong, err := auditFiles(ctx, kind, blobs)
 		if err != nil {
 			return out, err
@@ -388,7 +393,7 @@ func (o *opened) missingPhotos(ctx context.Context, machine string) (missing []s
 			if digest == "" {
 				continue
 			}
-			has, err := o.store.Photos().Has(ctx, digest)
+			has, err := o.Photos.Has(ctx, digest)
 			if err != nil {
 				return nil, err
 			}
@@ -401,7 +406,7 @@ func (o *opened) missingPhotos(ctx context.Context, machine string) (missing []s
 }
 
 // auditFiles reads every stored file through its digest.
-func auditFiles(ctx context.Context, kind string, blobs *store.Blobs) (n int, wrong []store.Finding, err error) {
+func auditFiles(ctx context.Context, kind string, blobs node.Files) (n int, wrong []store.Finding, err error) {
 	err = blobs.Each(ctx, func(digest string, _ int64) error {
 		n++
 		r, _, err := blobs.Get(ctx, digest)
@@ -423,7 +428,7 @@ func auditFiles(ctx context.Context, kind string, blobs *store.Blobs) (n int, wr
 // machinesInLedger lists the machines by the ledger itself, not by a view.
 func (o *opened) machinesInLedger(ctx context.Context) ([]string, error) {
 	var out []string
-	err := o.store.Ledger().ReadAll(ctx, 0, func(r registry.Record) error {
+	err := o.Ledger.ReadAll(ctx, 0, func(r registry.Record) error {
 		if r.First == 1 {
 			out = append(out, r.Machine)
 		}

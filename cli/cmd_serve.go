@@ -244,6 +244,7 @@ func (c *call) handler(o *opened, w *way, log slog.Handler) (http.Handler, error
 		},
 		CheckBundle: checkBundle(o.Workshop), Condition: o.writeCondition,
 		People:         w.people,
+		Behind:         o.behind(),
 		KeyFingerprint: dossier.Fingerprint(o.verifier), PublicKey: o.verifier,
 		BaseURL: w.base, Hosts: w.names.All(), Proxies: w.proxies, Everyone: w.everyone, HSTS: w.hsts,
 		Version: Version, Logger: slog.New(log), Now: c.Now})

@@ -17,6 +17,7 @@ hand back a dossier that a stranger can check.
 type commandLine struct {
 	Dir       string   `help:"${dir_help}" default:"${dir}" type:"path"`
 	As        string   `help:"${as_help}" default:"${as}"`
+	Ledger    string   `help:"${ledger_help}" default:"${ledger}"`
 	Packs     []string `help:"${packs_help}" default:"${packs}" sep:","`
 	KeyFolder string   `help:"${key_folder_help}" default:"${key_folder}" type:"path"`
 	JSON      bool     `name:"json" help:"print JSON on standard output, and failures as JSON on standard error"`
@@ -85,6 +86,7 @@ func commands() []command {
 		{"backup", "The registry", "add what is new to an encrypted backup, while the server runs or not", &backupCommand{}},
 		{"restore", "The registry", "bring a backup back into a new folder, and audit it", &restoreCommand{}},
 		{"move", "The registry", "move a registry between a folder and a cluster, and read it back", &moveCommand{}},
+		{"ledger", "The registry", "make, once, what a cluster needs to keep a ledger, or look whether all is well with it", &ledgerCommand{}},
 		{"rebuild", "The record", "derive everything that can be derived from the ledger again", &rebuildCommand{}},
 		{"config", "The record", "print the settings in force", &configCommand{}},
 		{"version", "The record", "print the version", &versionCommand{}},
@@ -112,7 +114,7 @@ func newParser(line *commandLine, args []string, getenv func(string) string, mor
 func commandNamed(args []string) string {
 	for i := 0; i < len(args); i++ {
 		switch a := args[i]; {
-		case a == "--dir" || a == "--as" || a == "--packs" || a == "--key-folder":
+		case a == "--dir" || a == "--as" || a == "--packs" || a == "--key-folder" || a == "--ledger":
 			i++
 		case a == "--help" || a == "-h":
 			return ""

@@ -20,6 +20,7 @@ import (
 	"example.org/asfound/registry"
 	"example.org/asfound/schema"
 	"example.org/asfound/store"
+	"example.org/asfound/store/node"
 	"example.org/asfound/workshop"
 )
 
@@ -34,7 +35,8 @@ const (
 // opened is an open registry.
 type opened struct {
 	*workshop.Workshop
-	store    *store.Store
+	store    *store.Store // in the folder; a node's copy when a cluster keeps the ledger
+	node     *node.Node   // nil when the folder itself keeps the ledger
 	catalog  *catalog.Catalog
 	signer   string
 	verifier string
@@ -65,8 +67,11 @@ func (c *call) open() (*opened, error) {
 	}
 	o := &opened{store: s, catalog: knowledge, Workshop: &workshop.Workshop{Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private(), Views: s.Views(),
 		Catalog: knowledge, Schemas: schemas, Now: c.Now, NewID: newIDs(c.Now, c.Random), Random: c.Random}}
+	if err := c.join(o); err != nil {
+		return nil, err
+	}
 	if o.signer, o.verifier, err = c.key(); err != nil {
-		return nil, errors.Join(err, s.Close())
+		return nil, errors.Join(err, o.Ledger.Close())
 	}
 	c.opened = o
 	return o, nil
@@ -97,7 +102,7 @@ func (c *call) workshop() (*workshop.Workshop, error) {
 
 func (a *app) close() {
 	if a.opened != nil {
-		if err := a.opened.store.Close(); err != nil {
+		if err := a.opened.Ledger.Close(); err != nil {
 			fmt.Fprintf(a.Stderr, "asfound: closing the registry: %v\n", err)
 		}
 		a.opened = nil
@@ -141,6 +146,9 @@ func (c *call) key() (signer, verifier string, err error) {
 			"The registry's signing key is missing from %s; its fingerprint was %s", filepath.Dir(name), dossier.Fingerprint(strings.TrimSpace(string(public))))
 	}
 	if errors.Is(err, fs.ErrNotExist) {
+		if err := c.mayMakeKey; err != nil {
+			return "", "", err
+		}
 		id := make([]byte, 5)
 		if _, err := io.ReadFull(c.Random, id); err != nil {
 			return "", "", err

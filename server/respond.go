@@ -28,14 +28,17 @@ type htmlAnswer struct {
 }
 
 func (a htmlAnswer) write(s *Server, w http.ResponseWriter, r *http.Request) error {
-	body, err := s.pages.render(languageOf(r), a.name, s.arrivalOf(r).onto(a.page))
+	arrival := s.arrivalOf(r)
+	body, err := s.pages.render(languageOf(r), a.name, arrival.onto(a.page))
 	if err != nil {
 		return err
 	}
 	h := w.Header()
 	h.Set("Content-Type", "text/html; charset=utf-8")
 	h.Add("Vary", "Accept-Language, Cookie")
-	if a.etag != "" {
+	if arrival.Behind != nil {
+		h.Set("Cache-Control", "no-store")
+	} else if a.etag != "" {
 		h.Set("ETag", a.etag)
 		h.Set("Cache-Control", "private, no-cache")
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net/url"
 	"slices"
 	"strings"
@@ -104,7 +105,7 @@ func connect(servers string, o Options, more ...nats.Option) (*Store, error) {
 		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { o.Warn("the cluster says: " + err.Error()) }))...)
 	if err != nil {
 		return nil, registry.Refuse(registry.CodeBusy, "Start the cluster, or check the address and the network.",
-			"No server of the cluster answers at %s: %v", hideSecrets(servers), err)
+			"No server of the cluster answers at %s: %v", HideSecrets(servers), err)
 	}
 	js, err := jetstream.New(nc)
 	if err != nil {
@@ -123,14 +124,14 @@ func checkURL(servers string) error {
 		u, err := url.Parse(strings.TrimSpace(one))
 		if err != nil || !slices.Contains([]string{"nats", "tls"}, u.Scheme) || u.Host == "" {
 			return registry.Refuse(registry.CodeInvalid, "Write nats://HOST:4222, or tls:// for an encrypted connection; several servers are separated by commas.",
-				"%q is not the address of a cluster", hideSecrets(one))
+				"%q is not the address of a cluster", HideSecrets(one))
 		}
 	}
 	return nil
 }
 
-// hideSecrets leaves names and passwords out of a list of addresses.
-func hideSecrets(servers string) string {
+// HideSecrets leaves names and passwords out of a list of addresses.
+func HideSecrets(servers string) string {
 	var out []string
 	for one := range strings.SplitSeq(servers, ",") {
 		if i := strings.LastIndexByte(one, '@'); i >= 0 {
@@ -262,6 +263,18 @@ type Health struct {
 	Copies   int               `json:"copies"`   // servers that are meant to hold it
 	// Behind names servers that are off or not up to date.
 	Behind []string `json:"behind"`
+}
+
+// Write says it in words.
+func (h Health) Write(w io.Writer) {
+	fmt.Fprintf(w, "The ledger goes up to position %d and takes %d bytes on each of %d servers. Nothing in its settings can drop or change what was acknowledged.\n", h.Position, h.Bytes, h.Copies)
+	if h.Leader != "" {
+		fmt.Fprintf(w, "%s takes the writes now.\n", h.Leader)
+	}
+	for _, name := range h.Behind {
+		fmt.Fprintf(w, "BEHIND  %s is off, or not up to date.\n", name)
+	}
+	fmt.Fprintln(w, "Whether each server brings every write to its disk at once cannot be seen from here: sync_interval: always must stand in its configuration.")
 }
 
 // largestMessage is what a server must take: the largest commit with the

@@ -1,0 +1,147 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"example.org/asfound/registry"
+	"example.org/asfound/store"
+	"example.org/asfound/store/jetstream"
+	"example.org/asfound/store/node"
+)
+
+// join lets a cluster keep the ledger of an opened registry, when one is named;
+// the folder is this node's copy then. When it cannot, it closes the folder.
+func (c *call) join(o *opened) error {
+	servers := c.line.Ledger
+	if servers == "" {
+		if node.IsCopy(c.line.Dir) {
+			return errors.Join(registry.Refuse(registry.CodeInvalid, "Name the cluster with --ledger, or choose another folder with --dir.",
+				"The folder %s holds a copy of a registry that a cluster keeps; what is written into it would be lost", c.line.Dir), o.store.Close())
+		}
+		return nil
+	}
+	warn := func(m string) { fmt.Fprintf(c.Stderr, "asfound: cluster: %s\n", m) }
+	cluster, err := jetstream.Attach(servers, jetstream.Options{Name: "asfound " + filepath.Base(c.line.Dir), Warn: warn})
+	if err != nil {
+		return errors.Join(err, o.store.Close())
+	}
+	n, err := node.Open(c.ctx, o.store, node.Remote{Ledger: cluster.Ledger(), Photos: cluster.Photos(), Private: cluster.Private(),
+		Check: func(ctx context.Context) error { _, err := cluster.Check(ctx); return err }}, node.Options{Now: c.Now, Warn: warn})
+	if err != nil {
+		return err
+	}
+	o.node, o.Ledger, o.Photos, o.Private = n, n, n.Photos(), n.Private()
+	c.mayMakeKey, err = c.keyOfOthers(n)
+	if err != nil {
+		return errors.Join(err, n.Close())
+	}
+	return nil
+}
+
+// keyOfOthers is why a node makes no signing key: other nodes have one already.
+func (c *call) keyOfOthers(n *node.Node) (why, err error) {
+	end, err := n.End(c.ctx)
+	if err != nil || end == 0 {
+		return nil, err
+	}
+	return registry.Refuse(registry.CodeNotFound, "Copy "+keyFile+" and "+publicKeyFile+" of another node, or of the folder that the registry came from.",
+		"This node has no signing key in %s, and the registry, which goes up to position %d, was begun with one", c.line.Dir, end), nil
+}
+
+// photos are the pictures, wherever the registry keeps them.
+func (o *opened) photos() node.Files {
+	if o.node != nil {
+		return o.node.Photos()
+	}
+	return o.store.Photos()
+}
+
+// private are the private values, wherever the registry keeps them.
+func (o *opened) private() node.Files {
+	if o.node != nil {
+		return o.node.Private()
+	}
+	return o.store.Private()
+}
+
+// behind says, for the pages, since when they may be out of date; nil where they
+// cannot be.
+func (o *opened) behind() func() (time.Time, error) {
+	if o.node == nil {
+		return nil
+	}
+	return o.node.State
+}
+
+// auditCluster holds what the cluster keeps against this node's copy, byte for
+// byte.
+func (o *opened) auditCluster(ctx context.Context) ([]store.Finding, error) {
+	if o.node == nil {
+		return nil, nil
+	}
+	return o.node.Audit(ctx)
+}
+
+type ledgerCommand struct {
+	Init  ledgerInitCommand  `cmd:"" help:"make, once, the stream and the object stores in a new cluster; needs an administrator"`
+	Check ledgerCheckCommand `cmd:"" help:"say whether the cluster is set up so that nothing can be lost, who leads, and who is behind"`
+}
+
+type ledgerInitCommand struct {
+	Replicas  int  `default:"3" help:"servers that keep a copy each: 3, or 5 where two may fail at once; 1 rehearses"`
+	IfMissing bool `help:"do nothing where a registry is already"`
+}
+
+func (c *call) cluster() (string, error) {
+	if c.line.Ledger == "" {
+		return "", registry.Refuse(registry.CodeInvalid, "Say --ledger nats://HOST:4222, or set ASFOUND_LEDGER.", "It is not said which cluster is meant")
+	}
+	return c.line.Ledger, nil
+}
+
+// askClusterWithin bounds what the commands for a cluster wait for.
+const askClusterWithin = 30 * time.Second
+
+// Run makes what a ledger needs.
+func (l *ledgerInitCommand) Run(c *call) error {
+	servers, err := c.cluster()
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeout(c.ctx, askClusterWithin)
+	defer cancel()
+	err = jetstream.Init(ctx, servers, l.Replicas)
+	made := err == nil
+	if l.IfMissing && registry.CodeOf(err) == registry.CodeConflict {
+		err = nil
+	}
+	if err != nil {
+		return err
+	}
+	text := fmt.Sprintf("The cluster can keep a registry now, with %d copies of everything. Bring one there with \"asfound move\", or begin with \"asfound serve --ledger\".", l.Replicas)
+	if !made {
+		text = "The cluster holds a registry already; nothing was altered."
+	}
+	return c.print(map[string]bool{"made": made}, printer(text))
+}
+
+type ledgerCheckCommand struct{}
+
+// Run looks at a cluster.
+func (ledgerCheckCommand) Run(c *call) error {
+	servers, err := c.cluster()
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithTimeout(c.ctx, askClusterWithin)
+	defer cancel()
+	health, err := jetstream.Check(ctx, servers)
+	if err != nil {
+		return err
+	}
+	return c.print(health, health.Write)
+}
