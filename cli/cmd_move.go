@@ -9,9 +9,12 @@ import (
 	"path/filepath"
 	"strings"
 
+	"example.org/asfound/access"
 	"example.org/asfound/move"
 	"example.org/asfound/registry"
 	"example.org/asfound/store"
+	"example.org/asfound/store/jetstream"
+	"example.org/asfound/store/node"
 	"example.org/asfound/webhook"
 )
 
@@ -29,6 +32,9 @@ type moved struct {
 	// Copied and Left are files of the folder that are no part of the ledger.
 	Copied []string `json:"copied"`
 	Left   []string `json:"left"`
+	// OtherPeople says that the accounts were not copied, because the target has
+	// others.
+	OtherPeople bool `json:"other_people,omitempty"`
 }
 
 // Run moves a registry between engines.
@@ -49,6 +55,11 @@ func (m *moveCommand) Run(c *call) error {
 	if err := sameKey(from, to); err != nil {
 		return err
 	}
+	for _, s := range []*side{from, to} { // before anything is written
+		if _, err := s.people.Read(); err != nil {
+			return err
+		}
+	}
 	hooks := &webhook.Post{Folder: filepath.Join(from.folder, hookFolder), Now: c.Now}
 	after, told, err := hooks.After()
 	if err != nil {
@@ -62,6 +73,9 @@ func (m *moveCommand) Run(c *call) error {
 	}
 	out := moved{From: from.Name, To: to.Name, Report: report, Copied: []string{}, Left: []string{}}
 	if err := out.settings(from, to); err != nil {
+		return err
+	}
+	if err := out.people(from, to); err != nil {
 		return err
 	}
 	if told && to.folder != "" {
@@ -108,10 +122,14 @@ func (m moved) words(w io.Writer, from, to *side) {
 	if len(m.Left) > 0 && to.folder == "" {
 		fmt.Fprintf(w, "NOT copied, because they are no part of the ledger: %s. Copy them into the folder of each node, or move again with --node FOLDER.\n", strings.Join(m.Left, ", "))
 	}
+	if m.OtherPeople {
+		fmt.Fprintf(w, "The accounts were NOT copied, because %s has others.\n", m.To)
+	}
+	if from.folder == "" {
+		fmt.Fprintln(w, "The key and the settings of a cluster lie in the folders of its nodes: none were copied. Move again with --node FOLDER, or copy them by hand.")
+	}
 	switch {
-	case from.folder == "":
-		fmt.Fprintln(w, "The key, the accounts and the settings of a cluster lie in the folders of its nodes: none were copied. Move again with --node FOLDER, or copy them by hand.")
-	case from.cluster:
+	case from.cluster != "":
 		fmt.Fprintf(w, "%s stays as it is, and nothing marks it as left: stop its nodes, and do not work there any more.\n", m.From)
 	default:
 		fmt.Fprintf(w, "%s stays as it is and is marked as left, in %s: the program does not open it any more. A registry must not go on in two places.\n", m.From, leftFile)
@@ -124,8 +142,9 @@ const mostMachines = 20
 // side is one end of a move: a folder, or a cluster with the folder of a node.
 type side struct {
 	move.Side
-	cluster bool
+	cluster string // its address, "" for a folder
 	folder  string // "" for a cluster without one
+	people  access.Store
 	close   func() error
 }
 
@@ -150,9 +169,9 @@ func (c *call) same(a, b string) bool {
 }
 
 // openSide opens a registry that is there.
-func (c *call) openSide(place, node string) (*side, error) {
+func (c *call) openSide(place, nodeFolder string) (*side, error) {
 	if isCluster(place) {
-		return c.openCluster(place, node)
+		return c.openCluster(place, nodeFolder)
 	}
 	if !holdsRegistry(place) {
 		return nil, registry.Refuse(registry.CodeNotFound, "Check the path.", "There is no registry in the folder %s", place)
@@ -162,9 +181,12 @@ func (c *call) openSide(place, node string) (*side, error) {
 
 // openTarget opens where a registry is to be, making the folder when there is
 // none.
-func (c *call) openTarget(place, node string) (*side, error) {
+func (c *call) openTarget(place, nodeFolder string) (*side, error) {
 	if isCluster(place) {
-		return c.openCluster(place, node)
+		return c.openCluster(place, nodeFolder)
+	}
+	if node.IsCopy(place) {
+		return nil, registry.Refuse(registry.CodeConflict, "Choose a new folder.", "The folder %s holds a node's copy of a registry that a cluster keeps", place)
 	}
 	files, err := os.ReadDir(place)
 	if err == nil && len(files) > 0 && !holdsRegistry(place) {
@@ -193,16 +215,20 @@ func (c *call) openFolder(path string) (*side, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &side{move.Side{Name: path, Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private()}, false, path, s.Close}, nil
+	return &side{move.Side{Name: path, Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private()}, "", path, c.peopleIn(path, ""), s.Close}, nil
 }
 
-func (c *call) openCluster(url, node string) (*side, error) {
-	return nil, registry.Refuse(registry.CodeUnsupported, "Name a folder.", "%s cannot be reached by this program", url)
+func (c *call) openCluster(servers, nodeFolder string) (*side, error) {
+	s, err := jetstream.Open(c.ctx, servers, jetstream.Options{Name: "asfound move", Warn: func(m string) { fmt.Fprintf(c.Stderr, "asfound: cluster: %s\n", m) }})
+	if err != nil {
+		return nil, err
+	}
+	return &side{move.Side{Name: jetstream.HideSecrets(servers), Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private()}, servers, nodeFolder, c.peopleIn("", servers), s.Close}, nil
 }
 
 // begin says in the folder that a move into it is under way.
 func (s *side) begin() error {
-	if s.cluster {
+	if s.cluster != "" {
 		return nil
 	}
 	return writeFile(filepath.Join(s.folder, movingFile), func(w io.Writer) error {
@@ -213,7 +239,7 @@ func (s *side) begin() error {
 
 // arrived takes away what says that a move into the folder is under way.
 func (s *side) arrived() error {
-	if s.cluster {
+	if s.cluster != "" {
 		return nil
 	}
 	for _, name := range []string{leftFile, movingFile} {
@@ -226,7 +252,7 @@ func (s *side) arrived() error {
 
 // left says in the folder where the registry went.
 func (s *side) left(c *call, m moved) error {
-	if s.cluster {
+	if s.cluster != "" {
 		return nil
 	}
 	return writeFile(filepath.Join(s.folder, leftFile), func(w io.Writer) error {

@@ -7,16 +7,19 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 
+	"example.org/asfound/access"
 	"example.org/asfound/registry"
+	"example.org/asfound/store/node"
 )
 
 // notSettings is what lies in a registry's folder and is not copied as a file:
 // what the move carries over itself, what belongs to the engine or to a running
 // program, and places in the ledger, which differ in another engine.
 var notSettings = []string{"ledger", "photos", "private", "set-aside", "set-aside.new", "LOCK", "head.jsonl", "head.jsonl.new", "sealed.json", "sealed.json.new",
-	controlName, controlName + ".new", movingFile, leftFile, restoringFile, hookFolder + "/after.json"}
+	controlName, controlName + ".new", node.MarkName, peopleFile, peopleLock, movingFile, leftFile, restoringFile, hookFolder + "/after.json"}
 
 // settingsIn lists the files of a folder that are no part of the ledger, by
 // their paths within it.
@@ -75,6 +78,29 @@ func (m *moved) settings(from, to *side) error {
 		m.Copied = append(m.Copied, name)
 	}
 	return nil
+}
+
+// people copies the accounts, which lie beside the ledger in a folder and in the
+// cluster otherwise. Where the target has others, they are left alone.
+func (m *moved) people(from, to *side) error {
+	ours, err := from.people.Read()
+	if err != nil || len(ours.Accounts) == 0 && len(ours.Invites) == 0 {
+		return err
+	}
+	theirs, err := to.people.Read()
+	if err != nil {
+		return err
+	}
+	switch {
+	case len(theirs.Accounts) == 0 && len(theirs.Invites) == 0:
+		err = to.people.Update(func(s *access.State) error { *s = *ours; return nil })
+	case !reflect.DeepEqual(ours, theirs):
+		m.OtherPeople = true
+		return nil
+	}
+	m.Copied = append(m.Copied, peopleFile)
+	slices.Sort(m.Copied)
+	return err
 }
 
 // sameKey refuses, before anything is written, a target that signs with another

@@ -107,6 +107,12 @@ func (a *app) close() {
 		}
 		a.opened = nil
 	}
+	for _, end := range a.atEnd {
+		if err := end(); err != nil {
+			fmt.Fprintf(a.Stderr, "asfound: %v\n", err)
+		}
+	}
+	a.atEnd = nil
 }
 
 // newIDs makes identifiers that rise with time and are unique.

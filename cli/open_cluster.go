@@ -49,7 +49,7 @@ func (c *call) keyOfOthers(n *node.Node) (why, err error) {
 		return nil, err
 	}
 	return registry.Refuse(registry.CodeNotFound, "Copy "+keyFile+" and "+publicKeyFile+" of another node, or of the folder that the registry came from.",
-		"This node has no signing key in %s, and the registry, which goes up to position %d, was begun with one", c.line.Dir, end), nil
+		"This node has no signing key in %s, and the registry, which goes up to position %d, was begun with one", filepath.Dir(c.keyPath(keyFile)), end), nil
 }
 
 // photos are the pictures, wherever the registry keeps them.
@@ -118,6 +118,9 @@ func (l *ledgerInitCommand) Run(c *call) error {
 	made := err == nil
 	if l.IfMissing && registry.CodeOf(err) == registry.CodeConflict {
 		err = nil
+	}
+	if err == nil {
+		err = initPeople(ctx, servers, l.Replicas)
 	}
 	if err != nil {
 		return err

@@ -53,6 +53,8 @@ type app struct {
 	usage bool
 	// mayMakeKey is why the registry gets no new signing key; nil when it may.
 	mayMakeKey error
+	// atEnd lets go of what a command used.
+	atEnd []func() error
 }
 
 // errDone ends a run that has said all it had to say.
