@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -138,6 +139,34 @@ func TestTheProgramsUser(t *testing.T) {
 		require.Error(t, err)
 		require.NotContains(t, err.Error(), "wrong")
 	}
+}
+
+// TestTheProgramAsThatUser takes a machine in, moves a registry, erases a person
+// and audits, each as a command with no more rights than nats.conf gives.
+func TestTheProgramAsThatUser(t *testing.T) {
+	admin, app := running(t)
+	boss := &container{t: t, settings: map[string]string{"ASFOUND_LEDGER": admin, "ASFOUND_DIR": t.TempDir()}}
+	boss.do("ledger", "init", "--replicas", "1")
+	folder := &container{t: t, settings: map[string]string{"ASFOUND_DIR": t.TempDir()}}
+	takeIn := func(c *container, machine string) {
+		c.do("take-in", machine, "--invented", "--make", "Skerrow Engineering", "--model", "Drover 350", "--year", "1957", "--owner", "Imogen Aske", "--custodian", "Tamsin Orde", "--authority", "registration")
+	}
+	takeIn(folder, "drover")
+	picture, err := os.ReadFile("../server/static/icon-192.png")
+	require.NoError(t, err)
+	pictures := t.TempDir()
+	require.NoError(t, os.WriteFile(filepath.Join(pictures, "fuel.tank.png"), picture, 0o600))
+	folder.do("import", pictures, "--machine", "drover")
+	folder.do("people", "add", "Tamsin Orde", "--role", "keeper")
+
+	node := &container{t: t, settings: map[string]string{"ASFOUND_LEDGER": app, "ASFOUND_DIR": filepath.Join(t.TempDir(), "node")}}
+	folder.do("move", "--from", folder.settings["ASFOUND_DIR"], "--to", app, "--node", node.settings["ASFOUND_DIR"])
+	takeIn(node, "fellside")
+	node.do("people", "add", "Imogen Aske", "--role", "owner@drover")
+	node.do("person", "erase", "drover", "owner", "--why", "at her wish", "--yes")
+	require.Contains(t, node.do("audit"), "all agree")
+	require.Contains(t, node.do("ledger", "check"), "goes up to position")
+	node.do("move", "--from", app, "--to", filepath.Join(t.TempDir(), "home"), "--node", node.settings["ASFOUND_DIR"])
 }
 
 // TestWhatAnAdministratorCanUndo cuts the ledger with an administrator's rights:
