@@ -3,9 +3,12 @@ package deploy_test
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
+	"net"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -21,10 +24,25 @@ import (
 	"example.org/asfound/store/jetstream"
 )
 
+// environment is what a service gets, as it is written; "" for what comes from
+// outside.
+func environment(t *testing.T, name string) map[string]string {
+	out := map[string]string{}
+	given, ok := readCompose(t).Services[name].Environment.(map[string]any)
+	require.True(t, ok, name)
+	for key, value := range given {
+		if out[key] = ""; value != nil {
+			out[key] = fmt.Sprint(value)
+		}
+	}
+	return out
+}
+
 // configured reads nats.conf as the server itself does.
 func configured(t *testing.T) *server.Options {
 	t.Setenv("NODE", "nats1")
 	t.Setenv("NATS_ROUTE", "proute")
+	t.Setenv("ROUTES", strings.ReplaceAll(environment(t, "nats1")["ROUTES"], "${NATS_ROUTE:-}", "proute"))
 	t.Setenv("NATS_ADMIN", "padmin")
 	t.Setenv("NATS_APP", "papp")
 	o, err := server.ProcessConfigFile("nats.conf")
@@ -50,11 +68,19 @@ func TestServerConfiguration(t *testing.T) {
 		require.Equal(t, "6222", r.Port())
 	}
 	require.ElementsMatch(t, []string{"nats1", "nats2", "nats3"}, routes)
+	for _, name := range routes {
+		e := environment(t, name)
+		require.Equal(t, name, e["NODE"])
+		for _, outside := range []string{"NATS_ROUTE", "NATS_ADMIN", "NATS_APP"} {
+			value, ok := e[outside]
+			require.True(t, ok && value == "", outside)
+		}
+	}
 	require.Empty(t, o.Username, "nobody comes in without a user")
 	require.Empty(t, o.NoAuthUser)
 
 	// A server whose password was forgotten does not start with an empty one.
-	for _, name := range []string{"NATS_ROUTE", "NATS_ADMIN", "NATS_APP", "NODE"} {
+	for _, name := range []string{"NATS_ROUTE", "NATS_ADMIN", "NATS_APP", "NODE", "ROUTES"} {
 		t.Run(name, func(t *testing.T) {
 			configured(t)
 			require.NoError(t, os.Unsetenv(name)) // put back by configured
@@ -77,6 +103,60 @@ func running(t *testing.T) (admin, app string) {
 	require.True(t, s.ReadyForConnections(10*time.Second))
 	at := s.Addr().String()
 	return "nats://admin:padmin@" + at, "nats://app:papp@" + at
+}
+
+// TestServersFindEachOther starts three servers by the file, which let each other
+// in by the password in their routes and choose a leader; a fourth with another
+// password stays out.
+func TestServersFindEachOther(t *testing.T) {
+	o := configured(t)
+	var addresses []string
+	for range 3 {
+		l, err := net.Listen("tcp", "127.0.0.1:0")
+		require.NoError(t, err)
+		addresses = append(addresses, l.Addr().String())
+		require.NoError(t, l.Close())
+	}
+	var routes []string
+	for i, r := range o.Routes {
+		routes = append(routes, fmt.Sprintf("%q", strings.Replace(r.String(), r.Host, addresses[i], 1)))
+	}
+	t.Setenv("ROUTES", "["+strings.Join(routes, ", ")+"]")
+	start := func(name, cluster string) *server.Server {
+		t.Setenv("NODE", name)
+		o, err := server.ProcessConfigFile("nats.conf")
+		require.NoError(t, err)
+		host, port, err := net.SplitHostPort(cluster)
+		require.NoError(t, err)
+		o.Cluster.Host = host
+		o.Cluster.Port, err = strconv.Atoi(port)
+		require.NoError(t, err)
+		o.Host, o.Port, o.HTTPPort, o.StoreDir, o.NoSigs, o.NoLog = "127.0.0.1", -1, 0, t.TempDir(), true, true
+		s, err := server.NewServer(o)
+		require.NoError(t, err)
+		go s.Start()
+		t.Cleanup(func() { s.Shutdown(); s.WaitForShutdown() })
+		return s
+	}
+	var all []*server.Server
+	for i, address := range addresses {
+		all = append(all, start(fmt.Sprint("nats", i+1), address))
+	}
+	require.Eventually(t, func() bool {
+		leaders := 0
+		for _, s := range all {
+			if s.JetStreamIsLeader() {
+				leaders++
+			}
+		}
+		return leaders == 1
+	}, 30*time.Second, 20*time.Millisecond)
+	require.NoError(t, jetstream.Init(t.Context(), "nats://admin:padmin@"+all[1].Addr().String(), 3))
+
+	t.Setenv("ROUTES", strings.ReplaceAll(os.Getenv("ROUTES"), "proute", "guessed"))
+	stranger := start("nats4", "127.0.0.1:-1")
+	require.True(t, stranger.ReadyForConnections(10*time.Second))
+	require.Never(t, func() bool { return stranger.NumRoutes() > 0 }, time.Second, 50*time.Millisecond)
 }
 
 // TestTheProgramsUser does all that the program does as the user of nats.conf
