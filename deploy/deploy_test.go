@@ -172,7 +172,7 @@ func TestProxyNamesTheNodes(t *testing.T) {
 		require.Equal(t, 2, strings.Count(string(raw), "    server "+node+" "+node+":8350 "), node)
 	}
 	require.Len(t, regexp.MustCompile(`(?m)^ +server `).FindAllString(string(raw), -1), 2*len(nodes))
-	for _, want := range []string{"bind :8350", "GET /readyz", "GET /healthz", "X-Forwarded-Proto", "X-Forwarded-Host", "X-Forwarded-For"} {
+	for _, want := range []string{"bind :8350", "uri /readyz", "uri /healthz", "hdr Host 127.0.0.1", "X-Forwarded-Proto", "X-Forwarded-Host", "X-Forwarded-For"} {
 		require.Contains(t, string(raw), want)
 	}
 }
