@@ -134,7 +134,7 @@ func (c *call) key() (signer, verifier string, err error) {
 			"The registry's signing key is missing from %s; its fingerprint was %s", c.line.Dir, dossier.Fingerprint(strings.TrimSpace(string(public))))
 	}
 	if errors.Is(err, fs.ErrNotExist) {
-		if err := c.mayMakeKey; err != nil {
+		if err := c.noNewKey; err != nil {
 			return "", "", err
 		}
 		id := make([]byte, 5)

@@ -35,7 +35,7 @@ func (c *call) join(o *opened) error {
 		return err
 	}
 	o.node, o.Ledger, o.Photos, o.Private = n, n, n.Photos(), n.Private()
-	c.mayMakeKey, err = c.keyOfOthers(n)
+	c.noNewKey, err = c.keyOfOthers(n)
 	if err != nil {
 		return errors.Join(err, n.Close())
 	}
@@ -122,7 +122,7 @@ func (l *ledgerInitCommand) Run(c *call) error {
 	if err != nil {
 		return err
 	}
-	text := fmt.Sprintf("The cluster can keep a registry now, with %d copies of everything. Bring one there with \"asfound move\", or begin with \"asfound serve --ledger\".", l.Replicas)
+	text := fmt.Sprintf("The cluster can keep a registry now. Copies of everything: %d. Bring one there with \"asfound move\", or begin with \"asfound serve --ledger\".", l.Replicas)
 	if !made {
 		text = "The cluster holds a registry already; nothing was altered."
 	}

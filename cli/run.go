@@ -51,8 +51,8 @@ type app struct {
 	json   bool
 	// usage says that the command line was not understood.
 	usage bool
-	// mayMakeKey is why the registry gets no new signing key; nil when it may.
-	mayMakeKey error
+	// noNewKey is why no signing key may be made for the registry; nil when one may.
+	noNewKey error
 }
 
 // errDone ends a run that has said all it had to say.

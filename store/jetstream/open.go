@@ -267,7 +267,7 @@ type Health struct {
 
 // Write says it in words.
 func (h Health) Write(w io.Writer) {
-	fmt.Fprintf(w, "The ledger goes up to position %d and takes %d bytes on each of %d servers. Nothing in its settings can drop or change what was acknowledged.\n", h.Position, h.Bytes, h.Copies)
+	fmt.Fprintf(w, "The ledger goes up to position %d and takes %d bytes on each server that holds a copy; copies: %d. Nothing in its settings can drop or change what was acknowledged.\n", h.Position, h.Bytes, h.Copies)
 	if h.Leader != "" {
 		fmt.Fprintf(w, "%s takes the writes now.\n", h.Leader)
 	}

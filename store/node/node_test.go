@@ -101,7 +101,7 @@ func open(t *testing.T, dir string, c *cluster) (*Node, error) {
 	t.Helper()
 	held, err := store.Open(dir, store.Options{})
 	require.NoError(t, err)
-	n, err := Open(t.Context(), held, c.remote(), Options{Every: 20 * time.Millisecond})
+	n, err := Open(t.Context(), held, c.remote(), Options{Every: 20 * time.Millisecond, Patience: 100 * time.Millisecond})
 	if err == nil {
 		t.Cleanup(func() { _ = n.Close() })
 	}
@@ -190,6 +190,31 @@ func TestOutOfReach(t *testing.T) {
 	r, err := n.Append(t.Context(), commit("two", 1))
 	require.NoError(t, err)
 	require.EqualValues(t, 2, r.Head.Version)
+}
+
+// TestShortLoss takes the cluster away for a moment, as when another server
+// takes the lead: an append waits.
+func TestShortLoss(t *testing.T) {
+	c := newCluster()
+	held, err := store.Open(t.TempDir(), store.Options{})
+	require.NoError(t, err)
+	n, err := Open(t.Context(), held, c.remote(), Options{Every: 5 * time.Millisecond, Patience: time.Minute})
+	require.NoError(t, err)
+	defer n.Close()
+	c.away.Store(true)
+	require.Eventually(t, func() bool { _, down := n.State(); return down != nil }, 10*time.Second, time.Millisecond)
+	done := make(chan error, 1)
+	go func() {
+		_, err := n.Append(t.Context(), commit("one", 0))
+		done <- err
+	}()
+	select {
+	case err := <-done:
+		t.Fatalf("it did not wait: %v", err)
+	case <-time.After(50 * time.Millisecond):
+	}
+	c.away.Store(false)
+	require.NoError(t, <-done)
 }
 
 // TestLostCluster is a cluster that came back empty, or with another history:
