@@ -379,16 +379,17 @@ func (n *Node) Append(ctx context.Context, c registry.Commit) (registry.Receipt,
 	if err := n.ready(ctx); err != nil {
 		return registry.Receipt{}, err
 	}
-	// The cluster knows the IDs of a machine for ever, and those of all for a
-	// while; the copy knows them all for ever.
-	if head, ok, err := n.Stored(ctx, c.ID); ok || err != nil {
-		return registry.Receipt{Head: head, Duplicate: ok}, err
-	}
-	// What the copy can answer need not be asked of the cluster.
-	switch head, err := n.Store.Head(ctx, c.Machine); {
-	case err != nil:
+	// What the copy can answer need not be asked of the cluster, which knows the
+	// IDs of a machine for ever, but those of all machines only for a while. The
+	// head comes first: a commit that moved it is found by its ID then.
+	head, err := n.Store.Head(ctx, c.Machine)
+	if err != nil {
 		return registry.Receipt{}, err
-	case head.Version > c.Expect:
+	}
+	if stored, ok, err := n.Stored(ctx, c.ID); ok || err != nil {
+		return registry.Receipt{Head: stored, Duplicate: ok}, err
+	}
+	if head.Version > c.Expect {
 		return registry.Receipt{}, registry.Refuse(registry.CodeConflict, "Read it again and repeat the change.",
 			"The record of %s stands at version %d, not %d", c.Machine, head.Version, c.Expect)
 	}

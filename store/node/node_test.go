@@ -23,6 +23,7 @@ import (
 type cluster struct {
 	registry.Ledger
 	away    atomic.Bool
+	appends atomic.Int64
 	private *changing
 }
 
@@ -50,6 +51,7 @@ func (c *cluster) Append(ctx context.Context, commit registry.Commit) (registry.
 	if err := c.reach(); err != nil {
 		return registry.Receipt{}, err
 	}
+	c.appends.Add(1)
 	return c.Ledger.Append(ctx, commit)
 }
 
@@ -153,6 +155,23 @@ func TestReadYourWrite(t *testing.T) {
 			require.Equal(t, r.Head, head)
 		}
 	}
+}
+
+// TestTheCopyKnowsEveryID answers a repeat, on whatever machine, without the
+// cluster, which knows the IDs of other machines only for a while.
+func TestTheCopyKnowsEveryID(t *testing.T) {
+	c := newCluster()
+	n := mustOpen(t, t.TempDir(), c)
+	first, err := n.Append(t.Context(), commit("one", 0))
+	require.NoError(t, err)
+	elsewhere := commit("one", 0)
+	elsewhere.Machine = "thirlbeck"
+	for _, again := range []registry.Commit{commit("one", 0), commit("one", 1), elsewhere} {
+		r, err := n.Append(t.Context(), again)
+		require.NoError(t, err)
+		require.Equal(t, registry.Receipt{Head: first.Head, Duplicate: true}, r)
+	}
+	require.EqualValues(t, 1, c.appends.Load())
 }
 
 // TestOutOfReach takes the cluster away: reading goes on, and says since when;
