@@ -68,6 +68,7 @@ func TestClusterCommands(t *testing.T) {
 	require.Contains(t, w.err.String(), "The cluster holds a registry already")
 	require.Contains(t, w.do(t, "ledger", "init", "--replicas", "1", "--if-missing"), "nothing was altered")
 	require.Contains(t, w.do(t, "ledger", "check"), "goes up to position 0")
+	require.Contains(t, w.do(t, "ledger", "check", "--monitor", c.MonitorURL(0)), "node-0 brings every write to its disk before it acknowledges it.")
 
 	takeIn(t, w)
 	require.Contains(t, w.do(t, "show", "drover"), "Drover 350")

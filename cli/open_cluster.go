@@ -129,10 +129,12 @@ func (l *ledgerInitCommand) Run(c *call) error {
 	return c.print(map[string]bool{"made": made}, printer(text))
 }
 
-type ledgerCheckCommand struct{}
+type ledgerCheckCommand struct {
+	Monitor []string `sep:"," help:"monitoring addresses of the servers, such as http://nats1:8222, to ask whether each syncs every write"`
+}
 
 // Run looks at a cluster.
-func (ledgerCheckCommand) Run(c *call) error {
+func (l *ledgerCheckCommand) Run(c *call) error {
 	servers, err := c.cluster()
 	if err != nil {
 		return err
@@ -142,6 +144,13 @@ func (ledgerCheckCommand) Run(c *call) error {
 	health, err := jetstream.Check(ctx, servers)
 	if err != nil {
 		return err
+	}
+	for _, address := range l.Monitor {
+		name, err := jetstream.CheckSync(ctx, address)
+		if err != nil {
+			return err
+		}
+		health.Synced = append(health.Synced, name)
 	}
 	return c.print(health, health.Write)
 }
