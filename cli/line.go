@@ -17,6 +17,7 @@ hand back a dossier that a stranger can check.
 type commandLine struct {
 	Dir    string   `help:"${dir_help}" default:"${dir}" type:"path"`
 	As     string   `help:"${as_help}" default:"${as}"`
+	Blobs  string   `help:"${blobs_help}" default:"${blobs}" type:"path"`
 	Ledger string   `help:"${ledger_help}" default:"${ledger}"`
 	Packs  []string `help:"${packs_help}" default:"${packs}" sep:","`
 	JSON   bool     `name:"json" help:"print JSON on standard output, and failures as JSON on standard error"`
@@ -112,7 +113,7 @@ func newParser(line *commandLine, args []string, getenv func(string) string, mor
 func commandNamed(args []string) string {
 	for i := 0; i < len(args); i++ {
 		switch a := args[i]; {
-		case a == "--dir" || a == "--as" || a == "--packs", a == "--ledger":
+		case a == "--dir" || a == "--as" || a == "--packs", a == "--ledger", a == "--blobs":
 			i++
 		case a == "--help" || a == "-h":
 			return ""

@@ -37,6 +37,7 @@ type opened struct {
 	*workshop.Workshop
 	store    *store.Store // in the folder; a node's copy when a cluster keeps the ledger
 	node     *node.Node   // nil when the folder itself keeps the ledger
+	shared   []io.Closer  // the folders of --blobs
 	catalog  *catalog.Catalog
 	signer   string
 	verifier string
@@ -99,7 +100,11 @@ func (c *call) workshop() (*workshop.Workshop, error) {
 
 func (a *app) close() {
 	if a.opened != nil {
-		if err := a.opened.Ledger.Close(); err != nil {
+		err := a.opened.Ledger.Close()
+		for _, folder := range a.opened.shared {
+			err = errors.Join(err, folder.Close())
+		}
+		if err != nil {
 			fmt.Fprintf(a.Stderr, "asfound: closing the registry: %v\n", err)
 		}
 		a.opened = nil

@@ -29,6 +29,7 @@ var options = []option{
 	{"as", "ASFOUND_PERSON", "mechanic", "person id under which records are made"},
 	{"packs", "ASFOUND_PACKS", "", "folders with catalog packs, separated by commas"},
 	{"ledger", "ASFOUND_LEDGER", "", "cluster that keeps the ledger, such as nats://host:4222; the folder keeps it when left out"},
+	{"blobs", "ASFOUND_BLOBS", "", "folder that every node of a cluster sees, for pictures and private values; the cluster keeps them when left out"},
 	{"addr", "ASFOUND_ADDR", "127.0.0.1:8350", "address that serve listens on"},
 	{"everyone-on-this-network", "ASFOUND_EVERYONE", "false", "agree that everybody who can reach the address reads and records, where there are no accounts"},
 	{"accounts", "ASFOUND_ACCOUNTS", "false", "ask everybody to sign in; unasked so as soon as there is an account"},
@@ -94,7 +95,7 @@ func (configCommand) Run(c *call) error {
 		From  string `json:"from"`
 	}
 	given := map[string]string{"dir": c.line.Dir, "as": c.line.As, "packs": c.line.packs()}
-	given["ledger"] = c.line.Ledger
+	given["ledger"], given["blobs"] = c.line.Ledger, c.line.Blobs
 	rows := []row{}
 	for _, o := range options {
 		r := row{option: o, Value: effective(o, c.Getenv), From: "default"}

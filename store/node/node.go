@@ -14,7 +14,8 @@ import (
 
 // Remote is the cluster's registry.
 type Remote struct {
-	Ledger  registry.Ledger // closed with the node
+	Ledger registry.Ledger // closed with the node
+	// Photos and Private are nil where the cluster keeps the ledger alone.
 	Photos  Files
 	Private PrivateFiles
 	// Check says whether the cluster is what it must be. It is called before
@@ -228,7 +229,7 @@ func (n *Node) round(ctx context.Context, idle bool) error {
 			return err
 		}
 	}
-	if idle || end > at || !n.sure {
+	if n.remote.Private != nil && (idle || end > at || !n.sure) {
 		if err := n.copyPrivate(ctx); err != nil {
 			return plain(err)
 		}
