@@ -145,6 +145,9 @@ type restored struct {
 
 // Run brings a backup back into a new folder and audits it.
 func (r *restoreCommand) Run(c *call) error {
+	if c.line.Ledger != "" {
+		return registry.Refuse(registry.CodeInvalid, "Leave --ledger and ASFOUND_LEDGER away, and bring it from the folder into the cluster with \"asfound move\".", "A backup is brought back into a folder, not into a cluster")
+	}
 	secret, err := os.Open(r.Identity)
 	if err != nil {
 		return err

@@ -37,6 +37,7 @@ type opened struct {
 	*workshop.Workshop
 	store    *store.Store // in the folder; a node's copy when a cluster keeps the ledger
 	node     *node.Node   // nil when the folder itself keeps the ledger
+	shared   []io.Closer  // the folders of --blobs
 	catalog  *catalog.Catalog
 	signer   string
 	verifier string
@@ -102,7 +103,11 @@ func (c *call) workshop() (*workshop.Workshop, error) {
 
 func (a *app) close() {
 	if a.opened != nil {
-		if err := a.opened.Ledger.Close(); err != nil {
+		err := a.opened.Ledger.Close()
+		for _, folder := range a.opened.shared {
+			err = errors.Join(err, folder.Close())
+		}
+		if err != nil {
 			fmt.Fprintf(a.Stderr, "asfound: closing the registry: %v\n", err)
 		}
 		a.opened = nil
@@ -152,7 +157,7 @@ func (c *call) key() (signer, verifier string, err error) {
 			"The registry's signing key is missing from %s; its fingerprint was %s", filepath.Dir(name), dossier.Fingerprint(strings.TrimSpace(string(public))))
 	}
 	if errors.Is(err, fs.ErrNotExist) {
-		if err := c.mayMakeKey; err != nil {
+		if err := c.noNewKey; err != nil {
 			return "", "", err
 		}
 		id := make([]byte, 5)

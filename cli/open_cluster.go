@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"os"
 	"path/filepath"
 	"time"
 
@@ -17,6 +19,10 @@ import (
 // the folder is this node's copy then. When it cannot, it closes the folder.
 func (c *call) join(o *opened) error {
 	servers := c.line.Ledger
+	if servers == "" && c.line.Blobs != "" {
+		return errors.Join(registry.Refuse(registry.CodeInvalid, "Name the cluster with --ledger, or leave --blobs away.",
+			"A folder for pictures apart from the ledger is for nodes of a cluster"), o.store.Close())
+	}
 	if servers == "" {
 		if node.IsCopy(c.line.Dir) {
 			return errors.Join(registry.Refuse(registry.CodeInvalid, "Name the cluster with --ledger, or choose another folder with --dir.",
@@ -29,13 +35,22 @@ func (c *call) join(o *opened) error {
 	if err != nil {
 		return errors.Join(err, o.store.Close())
 	}
-	n, err := node.Open(c.ctx, o.store, node.Remote{Ledger: cluster.Ledger(), Photos: cluster.Photos(), Private: cluster.Private(),
-		Check: func(ctx context.Context) error { _, err := cluster.Check(ctx); return err }}, node.Options{Now: c.Now, Warn: warn})
+	remote := node.Remote{Ledger: cluster.Ledger(), Photos: cluster.Photos(), Private: cluster.Private(),
+		Check: func(ctx context.Context) error { _, err := cluster.Check(ctx); return err }}
+	if c.line.Blobs != "" {
+		remote.Photos, remote.Private = nil, nil
+	}
+	n, err := node.Open(c.ctx, o.store, remote, node.Options{Now: c.Now, Warn: warn})
 	if err != nil {
 		return err
 	}
-	o.node, o.Ledger, o.Photos, o.Private = n, n, n.Photos(), n.Private()
-	c.mayMakeKey, err = c.keyOfOthers(n)
+	o.node, o.Ledger = n, n
+	if c.line.Blobs == "" {
+		o.Photos, o.Private = n.Photos(), n.Private()
+	} else if err := o.share(c.line.Blobs); err != nil {
+		return errors.Join(err, n.Close())
+	}
+	c.noNewKey, err = c.keyOfOthers(n)
 	if err != nil {
 		return errors.Join(err, n.Close())
 	}
@@ -52,21 +67,28 @@ func (c *call) keyOfOthers(n *node.Node) (why, err error) {
 		"This node has no signing key in %s, and the registry, which goes up to position %d, was begun with one", filepath.Dir(c.keyPath(keyFile)), end), nil
 }
 
-// photos are the pictures, wherever the registry keeps them.
-func (o *opened) photos() node.Files {
-	if o.node != nil {
-		return o.node.Photos()
+// share keeps pictures and private values in a folder that other nodes see too.
+func (o *opened) share(dir string) error {
+	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+		return registry.Refuse(registry.CodeInvalid, "Make it, or connect the disk that it lies on; nothing is made in its place.", "There is no folder %s for pictures", dir)
 	}
-	return o.store.Photos()
+	photos, err := store.OpenBlobs(dir, "photos", store.Options{Shared: true})
+	if err != nil {
+		return err
+	}
+	private, err := store.OpenBlobs(dir, "private", store.Options{Shared: true})
+	if err != nil {
+		return errors.Join(err, photos.Close())
+	}
+	o.Photos, o.Private, o.shared = photos, private, []io.Closer{photos, private}
+	return nil
 }
 
+// photos are the pictures, wherever the registry keeps them.
+func (o *opened) photos() node.Files { return o.Photos.(node.Files) }
+
 // private are the private values, wherever the registry keeps them.
-func (o *opened) private() node.Files {
-	if o.node != nil {
-		return o.node.Private()
-	}
-	return o.store.Private()
-}
+func (o *opened) private() node.Files { return o.Private.(node.Files) }
 
 // behind says, for the pages, since when they may be out of date; nil where they
 // cannot be.
@@ -125,17 +147,19 @@ func (l *ledgerInitCommand) Run(c *call) error {
 	if err != nil {
 		return err
 	}
-	text := fmt.Sprintf("The cluster can keep a registry now, with %d copies of everything. Bring one there with \"asfound move\", or begin with \"asfound serve --ledger\".", l.Replicas)
+	text := fmt.Sprintf("The cluster can keep a registry now. Copies of everything: %d. Bring one there with \"asfound move\", or begin with \"asfound serve --ledger\".", l.Replicas)
 	if !made {
 		text = "The cluster holds a registry already; nothing was altered."
 	}
 	return c.print(map[string]bool{"made": made}, printer(text))
 }
 
-type ledgerCheckCommand struct{}
+type ledgerCheckCommand struct {
+	Monitor []string `sep:"," help:"monitoring addresses of the servers, such as http://nats1:8222, to ask whether each syncs every write"`
+}
 
 // Run looks at a cluster.
-func (ledgerCheckCommand) Run(c *call) error {
+func (l *ledgerCheckCommand) Run(c *call) error {
 	servers, err := c.cluster()
 	if err != nil {
 		return err
@@ -145,6 +169,13 @@ func (ledgerCheckCommand) Run(c *call) error {
 	health, err := jetstream.Check(ctx, servers)
 	if err != nil {
 		return err
+	}
+	for _, address := range l.Monitor {
+		name, err := jetstream.CheckSync(ctx, address)
+		if err != nil {
+			return err
+		}
+		health.Synced = append(health.Synced, name)
 	}
 	return c.print(health, health.Write)
 }

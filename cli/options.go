@@ -30,6 +30,7 @@ var options = []option{
 	{"packs", "ASFOUND_PACKS", "", "folders with catalog packs, separated by commas"},
 	{"key-folder", "ASFOUND_KEY_FOLDER", "", "folder of the signing key, where that is not the registry's folder: nodes of one cluster share it"},
 	{"ledger", "ASFOUND_LEDGER", "", "cluster that keeps the ledger, such as nats://host:4222; the folder keeps it when left out"},
+	{"blobs", "ASFOUND_BLOBS", "", "folder that every node of a cluster sees, for pictures and private values; the cluster keeps them when left out"},
 	{"addr", "ASFOUND_ADDR", "127.0.0.1:8350", "address that serve listens on"},
 	{"everyone-on-this-network", "ASFOUND_EVERYONE", "false", "agree that everybody who can reach the address reads and records, where there are no accounts"},
 	{"accounts", "ASFOUND_ACCOUNTS", "false", "ask everybody to sign in; unasked so as soon as there is an account"},
@@ -94,8 +95,13 @@ func (configCommand) Run(c *call) error {
 		Value string `json:"value"`
 		From  string `json:"from"`
 	}
+<<<<<<< HEAD
 	given := map[string]string{"dir": c.line.Dir, "as": c.line.As, "packs": c.line.packs(), "key-folder": c.line.KeyFolder}
 	given["ledger"] = c.line.Ledger
+=======
+	given := map[string]string{"dir": c.line.Dir, "as": c.line.As, "packs": c.line.packs()}
+	given["ledger"], given["blobs"] = c.line.Ledger, c.line.Blobs
+>>>>>>> cluster
 	rows := []row{}
 	for _, o := range options {
 		r := row{option: o, Value: effective(o, c.Getenv), From: "default"}

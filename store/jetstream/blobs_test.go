@@ -239,3 +239,23 @@ func TestRefusals(t *testing.T) {
 	err = s.Ledger().Read(quick, "drover", 0, func(registry.Record) error { return nil })
 	refused(err, registry.CodeTampered, "Version 1 of drover is missing")
 }
+
+// TestUnsyncedServer finds a server that would lose what it acknowledged.
+func TestUnsyncedServer(t *testing.T) {
+	c := newCluster(t, 1)
+	name, err := CheckSync(t.Context(), c.MonitorURL(0))
+	require.NoError(t, err)
+	require.Equal(t, "node-0", name)
+
+	require.NoError(t, c.StopNode(0))
+	require.NoError(t, c.Reconfigure(0, "sync_interval: always", `sync_interval: "2m"`))
+	require.NoError(t, c.StartNode(0))
+	require.NoError(t, c.Settled())
+	_, err = CheckSync(t.Context(), c.MonitorURL(0)+"/")
+	require.Equal(t, registry.CodeRefused, registry.CodeOf(err), "%v", err)
+	require.ErrorContains(t, err, "node-0 brings what it acknowledged to its disk only every 2m0s")
+
+	require.NoError(t, c.StopNode(0))
+	_, err = CheckSync(t.Context(), c.MonitorURL(0))
+	require.Equal(t, registry.CodeBusy, registry.CodeOf(err), "%v", err)
+}

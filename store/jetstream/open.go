@@ -263,18 +263,25 @@ type Health struct {
 	Copies   int               `json:"copies"`   // servers that are meant to hold it
 	// Behind names servers that are off or not up to date.
 	Behind []string `json:"behind"`
+	// Synced names servers that were asked how they write, and sync every time.
+	Synced []string `json:"synced,omitempty"`
 }
 
 // Write says it in words.
 func (h Health) Write(w io.Writer) {
-	fmt.Fprintf(w, "The ledger goes up to position %d and takes %d bytes on each of %d servers. Nothing in its settings can drop or change what was acknowledged.\n", h.Position, h.Bytes, h.Copies)
+	fmt.Fprintf(w, "The ledger goes up to position %d and takes %d bytes on each server that holds a copy; copies: %d. Nothing in its settings can drop or change what was acknowledged.\n", h.Position, h.Bytes, h.Copies)
 	if h.Leader != "" {
 		fmt.Fprintf(w, "%s takes the writes now.\n", h.Leader)
 	}
 	for _, name := range h.Behind {
 		fmt.Fprintf(w, "BEHIND  %s is off, or not up to date.\n", name)
 	}
-	fmt.Fprintln(w, "Whether each server brings every write to its disk at once cannot be seen from here: sync_interval: always must stand in its configuration.")
+	for _, name := range h.Synced {
+		fmt.Fprintf(w, "%s brings every write to its disk before it acknowledges it.\n", name)
+	}
+	if len(h.Synced) < h.Copies {
+		fmt.Fprintln(w, "Whether every server brings each write to its disk at once was not asked of all: name their monitoring addresses with --monitor, or see that sync_interval: always stands in each configuration.")
+	}
 }
 
 // largestMessage is what a server must take: the largest commit with the

@@ -32,6 +32,33 @@ type photos struct {
 	node *Node
 }
 
+// Get opens a picture. While the cluster was found not to answer, nobody waits
+// for it as long as otherwise: one server may still have the picture, or none.
+func (p photos) Get(ctx context.Context, digest string) (io.ReadCloser, int64, error) {
+	if _, down := p.node.State(); down == nil {
+		return p.Files.Get(ctx, digest)
+	}
+	quick, cancel := context.WithTimeout(ctx, answerWithin)
+	r, size, err := p.Files.Get(quick, digest)
+	if err != nil {
+		cancel()
+		return nil, 0, plain(err)
+	}
+	return &bounded{r, cancel}, size, nil
+}
+
+// bounded is a file that is read under a deadline.
+type bounded struct {
+	io.ReadCloser
+	cancel context.CancelFunc
+}
+
+// Close implements io.Closer.
+func (b *bounded) Close() error {
+	b.cancel()
+	return b.ReadCloser.Close()
+}
+
 // Photos gives the store of photographs and documents.
 func (n *Node) Photos() Files { return n.photos }
 

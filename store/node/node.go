@@ -14,7 +14,8 @@ import (
 
 // Remote is the cluster's registry.
 type Remote struct {
-	Ledger  registry.Ledger // closed with the node
+	Ledger registry.Ledger // closed with the node
+	// Photos and Private are nil where the cluster keeps the ledger alone.
 	Photos  Files
 	Private PrivateFiles
 	// Check says whether the cluster is what it must be. It is called before
@@ -27,6 +28,10 @@ type Options struct {
 	// Every is how often the cluster is asked without a cause; 0 means
 	// DefaultEvery.
 	Every time.Duration
+	// Patience is how long after the cluster was lost an append still waits for
+	// it to come back, as it does when another server takes the lead; 0 means
+	// DefaultPatience. Later ones are refused at once.
+	Patience time.Duration
 	// Now is the clock; nil means the machine's.
 	Now func() time.Time
 	// Warn gets a note when the cluster is lost and when it is back.
@@ -35,6 +40,9 @@ type Options struct {
 
 // DefaultEvery is how often a node looks for what other nodes wrote.
 const DefaultEvery = 500 * time.Millisecond
+
+// DefaultPatience is longer than the servers take to choose another leader.
+const DefaultPatience = 10 * time.Second
 
 // answerWithin is how long the cluster may take to say how far its ledger goes.
 const answerWithin = 1500 * time.Millisecond
@@ -56,6 +64,7 @@ type Node struct {
 	waiting []chan struct{}
 	current time.Time // when the copy last held everything
 	down    error     // why the cluster is not used just now
+	lost    time.Time // since when not
 	broken  error     // why it is never used again by this process
 
 	// The round's own.
@@ -84,6 +93,9 @@ func IsCopy(dir string) bool {
 func Open(ctx context.Context, held *store.Store, remote Remote, o Options) (_ *Node, err error) {
 	if o.Every == 0 {
 		o.Every = DefaultEvery
+	}
+	if o.Patience == 0 {
+		o.Patience = DefaultPatience
 	}
 	if o.Now == nil {
 		o.Now = time.Now
@@ -136,25 +148,31 @@ func (n *Node) run(ctx context.Context) {
 		waiting := n.waiting
 		n.waiting = nil
 		n.mu.Unlock()
-		if err := n.round(ctx, idle); ctx.Err() == nil {
+		err := n.round(ctx, idle)
+		if ctx.Err() == nil {
 			n.note(err)
 		}
 		for _, w := range waiting {
 			close(w)
 		}
-		idle = n.rest(ctx)
+		idle = n.rest(ctx, err == nil)
 		if ctx.Err() != nil {
 			return
 		}
 	}
 }
 
-// rest waits for the next round, and says whether nobody asked for it.
-func (n *Node) rest(ctx context.Context) bool {
+// rest waits for the next round, and says whether nobody asked for it. Nobody
+// can after one that failed.
+func (n *Node) rest(ctx context.Context, went bool) bool {
 	timer := time.NewTimer(n.o.Every)
 	defer timer.Stop()
+	poke := n.poke
+	if !went {
+		poke = nil
+	}
 	select {
-	case <-n.poke:
+	case <-poke:
 		return false
 	case <-timer.C:
 		return true
@@ -178,6 +196,7 @@ func (n *Node) note(err error) {
 			n.broken = err
 		}
 		if n.down, n.sure = err, false; was == nil {
+			n.lost = n.o.Now()
 			n.o.Warn("the cluster cannot be used, so the copy in " + n.Dir() + " is served as it stands: " + err.Error())
 		}
 	}
@@ -210,7 +229,7 @@ func (n *Node) round(ctx context.Context, idle bool) error {
 			return err
 		}
 	}
-	if idle || end > at || !n.sure {
+	if n.remote.Private != nil && (idle || end > at || !n.sure) {
 		if err := n.copyPrivate(ctx); err != nil {
 			return plain(err)
 		}
@@ -358,16 +377,22 @@ func (n *Node) Append(ctx context.Context, c registry.Commit) (registry.Receipt,
 	if err := c.Check(); err != nil {
 		return registry.Receipt{}, err
 	}
-	if err := n.next(ctx); err != nil {
+	if err := n.ready(ctx); err != nil {
 		return registry.Receipt{}, err
 	}
-	if _, down := n.State(); down != nil {
-		return registry.Receipt{}, cannotWrite(down)
+	// What the copy can answer need not be asked of the cluster, which knows the
+	// IDs of a machine for ever, but those of all machines only for a while. The
+	// head comes first: a commit that moved it is found by its ID then.
+	head, err := n.Store.Head(ctx, c.Machine)
+	if err != nil {
+		return registry.Receipt{}, err
 	}
-	// The cluster knows the IDs of a machine for ever, and those of all for a
-	// while; the copy knows them all for ever.
-	if head, ok, err := n.Stored(ctx, c.ID); ok || err != nil {
-		return registry.Receipt{Head: head, Duplicate: ok}, err
+	if stored, ok, err := n.Stored(ctx, c.ID); ok || err != nil {
+		return registry.Receipt{Head: stored, Duplicate: ok}, err
+	}
+	if head.Version > c.Expect {
+		return registry.Receipt{}, registry.Refuse(registry.CodeConflict, "Read it again and repeat the change.",
+			"The record of %s stands at version %d, not %d", c.Machine, head.Version, c.Expect)
 	}
 	r, err := n.remote.Ledger.Append(ctx, c)
 	if err != nil {
@@ -376,6 +401,24 @@ func (n *Node) Append(ctx context.Context, c registry.Commit) (registry.Receipt,
 	// It is stored, whatever becomes of the copy now.
 	_ = n.next(context.WithoutCancel(ctx))
 	return r, nil
+}
+
+// ready waits until the cluster can be written to, if it was lost only now.
+func (n *Node) ready(ctx context.Context) error {
+	for {
+		if err := n.next(ctx); err != nil {
+			return err
+		}
+		n.mu.Lock()
+		down, over := n.down, n.o.Now().Sub(n.lost) > n.o.Patience
+		n.mu.Unlock()
+		if down == nil {
+			return nil
+		}
+		if over || registry.CodeOf(down) == registry.CodeTampered {
+			return cannotWrite(down)
+		}
+	}
 }
 
 func cannotWrite(why error) error {

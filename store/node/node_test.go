@@ -23,6 +23,7 @@ import (
 type cluster struct {
 	registry.Ledger
 	away    atomic.Bool
+	appends atomic.Int64
 	private *changing
 }
 
@@ -50,6 +51,7 @@ func (c *cluster) Append(ctx context.Context, commit registry.Commit) (registry.
 	if err := c.reach(); err != nil {
 		return registry.Receipt{}, err
 	}
+	c.appends.Add(1)
 	return c.Ledger.Append(ctx, commit)
 }
 
@@ -101,7 +103,7 @@ func open(t *testing.T, dir string, c *cluster) (*Node, error) {
 	t.Helper()
 	held, err := store.Open(dir, store.Options{})
 	require.NoError(t, err)
-	n, err := Open(t.Context(), held, c.remote(), Options{Every: 20 * time.Millisecond})
+	n, err := Open(t.Context(), held, c.remote(), Options{Every: 20 * time.Millisecond, Patience: 100 * time.Millisecond})
 	if err == nil {
 		t.Cleanup(func() { _ = n.Close() })
 	}
@@ -155,6 +157,23 @@ func TestReadYourWrite(t *testing.T) {
 	}
 }
 
+// TestTheCopyKnowsEveryID answers a repeat, on whatever machine, without the
+// cluster, which knows the IDs of other machines only for a while.
+func TestTheCopyKnowsEveryID(t *testing.T) {
+	c := newCluster()
+	n := mustOpen(t, t.TempDir(), c)
+	first, err := n.Append(t.Context(), commit("one", 0))
+	require.NoError(t, err)
+	elsewhere := commit("one", 0)
+	elsewhere.Machine = "thirlbeck"
+	for _, again := range []registry.Commit{commit("one", 0), commit("one", 1), elsewhere} {
+		r, err := n.Append(t.Context(), again)
+		require.NoError(t, err)
+		require.Equal(t, registry.Receipt{Head: first.Head, Duplicate: true}, r)
+	}
+	require.EqualValues(t, 1, c.appends.Load())
+}
+
 // TestOutOfReach takes the cluster away: reading goes on, and says since when;
 // writing is refused; afterwards both go on.
 func TestOutOfReach(t *testing.T) {
@@ -190,6 +209,31 @@ func TestOutOfReach(t *testing.T) {
 	r, err := n.Append(t.Context(), commit("two", 1))
 	require.NoError(t, err)
 	require.EqualValues(t, 2, r.Head.Version)
+}
+
+// TestShortLoss takes the cluster away for a moment, as when another server
+// takes the lead: an append waits.
+func TestShortLoss(t *testing.T) {
+	c := newCluster()
+	held, err := store.Open(t.TempDir(), store.Options{})
+	require.NoError(t, err)
+	n, err := Open(t.Context(), held, c.remote(), Options{Every: 5 * time.Millisecond, Patience: time.Minute})
+	require.NoError(t, err)
+	defer n.Close()
+	c.away.Store(true)
+	require.Eventually(t, func() bool { _, down := n.State(); return down != nil }, 10*time.Second, time.Millisecond)
+	done := make(chan error, 1)
+	go func() {
+		_, err := n.Append(t.Context(), commit("one", 0))
+		done <- err
+	}()
+	select {
+	case err := <-done:
+		t.Fatalf("it did not wait: %v", err)
+	case <-time.After(50 * time.Millisecond):
+	}
+	c.away.Store(false)
+	require.NoError(t, <-done)
 }
 
 // TestLostCluster is a cluster that came back empty, or with another history:

@@ -131,6 +131,15 @@ func (c *Cluster) configuration(i int, routes []string) string {
 	return text
 }
 
+// Reconfigure changes the configuration of a node that does not run.
+func (c *Cluster) Reconfigure(i int, from, to string) error {
+	text, err := os.ReadFile(c.nodes[i].config)
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(c.nodes[i].config, []byte(strings.ReplaceAll(string(text), from, to)), 0o600)
+}
+
 // StartNode starts a node that does not run.
 func (c *Cluster) StartNode(i int) error {
 	n := c.nodes[i]
@@ -209,6 +218,9 @@ func (c *Cluster) URL() string {
 
 // NodeURL is one node's address for clients.
 func (c *Cluster) NodeURL(i int) string { return "nats://" + c.nodes[i].client }
+
+// MonitorURL is the address at which a node tells of itself.
+func (c *Cluster) MonitorURL(i int) string { return "http://" + c.nodes[i].monitor }
 
 // Cut cuts the lines between a node and all others; Mend joins them again. Its
 // clients still reach it.
