@@ -223,7 +223,17 @@ func (c *call) openCluster(servers, nodeFolder string) (*side, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &side{move.Side{Name: jetstream.HideSecrets(servers), Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private()}, servers, nodeFolder, c.peopleIn("", servers), s.Close}, nil
+	out := &side{move.Side{Name: jetstream.HideSecrets(servers), Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private()}, servers, nodeFolder, c.peopleIn("", servers), s.Close}
+	if c.line.Blobs == "" {
+		return out, nil
+	}
+	photos, private, err := openShared(c.line.Blobs)
+	if err != nil {
+		return nil, errors.Join(err, s.Close())
+	}
+	out.Photos, out.Private = photos, private
+	out.close = func() error { return errors.Join(photos.Close(), private.Close(), s.Close()) }
+	return out, nil
 }
 
 // begin says in the folder that a move into it is under way.

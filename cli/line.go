@@ -15,21 +15,13 @@ hand back a dossier that a stranger can check.
 
 // commandLine is what can be said with every command.
 type commandLine struct {
-<<<<<<< HEAD
 	Dir       string   `help:"${dir_help}" default:"${dir}" type:"path"`
 	As        string   `help:"${as_help}" default:"${as}"`
+	Blobs     string   `help:"${blobs_help}" default:"${blobs}" type:"path"`
 	Ledger    string   `help:"${ledger_help}" default:"${ledger}"`
 	Packs     []string `help:"${packs_help}" default:"${packs}" sep:","`
 	KeyFolder string   `help:"${key_folder_help}" default:"${key_folder}" type:"path"`
 	JSON      bool     `name:"json" help:"print JSON on standard output, and failures as JSON on standard error"`
-=======
-	Dir    string   `help:"${dir_help}" default:"${dir}" type:"path"`
-	As     string   `help:"${as_help}" default:"${as}"`
-	Blobs  string   `help:"${blobs_help}" default:"${blobs}" type:"path"`
-	Ledger string   `help:"${ledger_help}" default:"${ledger}"`
-	Packs  []string `help:"${packs_help}" default:"${packs}" sep:","`
-	JSON   bool     `name:"json" help:"print JSON on standard output, and failures as JSON on standard error"`
->>>>>>> cluster
 }
 
 // command is one row of the list of commands.
@@ -123,11 +115,7 @@ func newParser(line *commandLine, args []string, getenv func(string) string, mor
 func commandNamed(args []string) string {
 	for i := 0; i < len(args); i++ {
 		switch a := args[i]; {
-<<<<<<< HEAD
-		case a == "--dir" || a == "--as" || a == "--packs" || a == "--key-folder" || a == "--ledger":
-=======
-		case a == "--dir" || a == "--as" || a == "--packs", a == "--ledger", a == "--blobs":
->>>>>>> cluster
+		case a == "--dir" || a == "--as" || a == "--packs" || a == "--key-folder" || a == "--ledger" || a == "--blobs":
 			i++
 		case a == "--help" || a == "-h":
 			return ""

@@ -69,19 +69,27 @@ func (c *call) keyOfOthers(n *node.Node) (why, err error) {
 
 // share keeps pictures and private values in a folder that other nodes see too.
 func (o *opened) share(dir string) error {
-	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
-		return registry.Refuse(registry.CodeInvalid, "Make it, or connect the disk that it lies on; nothing is made in its place.", "There is no folder %s for pictures", dir)
-	}
-	photos, err := store.OpenBlobs(dir, "photos", store.Options{Shared: true})
+	photos, private, err := openShared(dir)
 	if err != nil {
 		return err
 	}
-	private, err := store.OpenBlobs(dir, "private", store.Options{Shared: true})
-	if err != nil {
-		return errors.Join(err, photos.Close())
-	}
 	o.Photos, o.Private, o.shared = photos, private, []io.Closer{photos, private}
 	return nil
+}
+
+// openShared opens a folder for pictures and private values that other nodes see
+// too.
+func openShared(dir string) (photos, private *store.Blobs, err error) {
+	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
+		return nil, nil, registry.Refuse(registry.CodeInvalid, "Make it, or connect the disk that it lies on; nothing is made in its place.", "There is no folder %s for pictures", dir)
+	}
+	if photos, err = store.OpenBlobs(dir, "photos", store.Options{Shared: true}); err != nil {
+		return nil, nil, err
+	}
+	if private, err = store.OpenBlobs(dir, "private", store.Options{Shared: true}); err != nil {
+		return nil, nil, errors.Join(err, photos.Close())
+	}
+	return photos, private, nil
 }
 
 // photos are the pictures, wherever the registry keeps them.

@@ -95,13 +95,8 @@ func (configCommand) Run(c *call) error {
 		Value string `json:"value"`
 		From  string `json:"from"`
 	}
-<<<<<<< HEAD
 	given := map[string]string{"dir": c.line.Dir, "as": c.line.As, "packs": c.line.packs(), "key-folder": c.line.KeyFolder}
-	given["ledger"] = c.line.Ledger
-=======
-	given := map[string]string{"dir": c.line.Dir, "as": c.line.As, "packs": c.line.packs()}
 	given["ledger"], given["blobs"] = c.line.Ledger, c.line.Blobs
->>>>>>> cluster
 	rows := []row{}
 	for _, o := range options {
 		r := row{option: o, Value: effective(o, c.Getenv), From: "default"}

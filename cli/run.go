@@ -51,15 +51,10 @@ type app struct {
 	json   bool
 	// usage says that the command line was not understood.
 	usage bool
-<<<<<<< HEAD
-	// mayMakeKey is why the registry gets no new signing key; nil when it may.
-	mayMakeKey error
-	// atEnd lets go of what a command used.
-	atEnd []func() error
-=======
 	// noNewKey is why no signing key may be made for the registry; nil when one may.
 	noNewKey error
->>>>>>> cluster
+	// atEnd lets go of what a command used.
+	atEnd []func() error
 }
 
 // errDone ends a run that has said all it had to say.
