@@ -61,7 +61,7 @@ type Store struct {
 func Init(ctx context.Context, js jetstream.JetStream, replicas int) error {
 	// Every read goes to the leader, so direct reads are off; deleting is off,
 	// purging is not, because a bucket drops what was replaced.
-	_, err := js.CreateStream(ctx, jetstream.StreamConfig{Name: stream, Description: "asfound people", Subjects: []string{"$KV." + Bucket + ".>"},
+	_, err := js.CreateStream(ctx, jetstream.StreamConfig{Name: stream, Subjects: []string{"$KV." + Bucket + ".>"},
 		Storage: jetstream.FileStorage, Replicas: replicas, MaxMsgsPerSubject: 1, Discard: jetstream.DiscardNew, DenyDelete: true, AllowRollup: true})
 	if errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) {
 		return registry.Refuse(registry.CodeConflict, "Use it as it is; nothing was altered.", "The cluster holds a list of people already, which is kept in another way")
@@ -82,7 +82,7 @@ func Open(ctx context.Context, js jetstream.JetStream, now func() time.Time) (*S
 		return nil, registry.Refuse(registry.CodeNotFound, "An administrator makes it with \"asfound ledger init\".", "The cluster holds no list of people")
 	}
 	if err != nil {
-		return nil, unreachable(err)
+		return nil, unreachable()
 	}
 	s := &Store{kv: kv, now: now}
 	if err := s.ask(ctx); err != nil {
@@ -92,7 +92,7 @@ func Open(ctx context.Context, js jetstream.JetStream, now func() time.Time) (*S
 	watcher, err := kv.Watch(s.ctx, key)
 	if err != nil {
 		s.stop()
-		return nil, unreachable(err)
+		return nil, unreachable()
 	}
 	s.work.Go(func() { s.listen(watcher) })
 	return s, nil
@@ -105,8 +105,10 @@ func (s *Store) Close() error {
 	return nil
 }
 
-func unreachable(err error) error {
-	return registry.Refuse(registry.CodeBusy, "Try again when the cluster has a majority of its servers.", "The cluster cannot be asked for the list of people: %v", err)
+// unreachable is every failure to reach the list. What the servers said of it is
+// nothing for the page of somebody who wants to sign in.
+func unreachable() error {
+	return registry.Refuse(registry.CodeBusy, "Try again when the cluster has a majority of its servers.", "The cluster cannot be asked for the list of people")
 }
 
 // listen takes what others write, and asks now and then.
@@ -140,7 +142,7 @@ func (s *Store) ask(ctx context.Context) error {
 		return s.none(ctx)
 	}
 	if err != nil {
-		return unreachable(err)
+		return unreachable()
 	}
 	return s.take(e.Value(), e.Revision())
 }
@@ -149,7 +151,7 @@ func (s *Store) ask(ctx context.Context) error {
 func (s *Store) none(ctx context.Context) error {
 	status, err := s.kv.Status(ctx)
 	if err != nil {
-		return unreachable(err)
+		return unreachable()
 	}
 	if b, ok := status.(*jetstream.KeyValueBucketStatus); !ok || b.StreamInfo().State.LastSeq > 0 {
 		return s.broken(registry.Refuse(registry.CodeTampered, "Bring it back from a copy; nobody gets in until then.", "The list of people was taken away from the cluster"))
@@ -201,7 +203,7 @@ func (s *Store) Read() (*access.State, error) {
 	}
 	if s.now().Sub(s.heard) > StaleLimit {
 		return nil, registry.Refuse(registry.CodeBusy, "Try again when the cluster has a majority of its servers, or sign in at another node.",
-			"This node has heard nothing of the cluster for %s, so it cannot tell any more who may come in", StaleLimit)
+			"This node has heard nothing of the cluster for %d minutes, so it cannot tell any more who may come in", int(StaleLimit/time.Minute))
 	}
 	return s.state, nil
 }
@@ -224,7 +226,7 @@ func (s *Store) Update(fn func(*access.State) error) error {
 			if c.unclear {
 				return unknown()
 			}
-			return unreachable(err)
+			return unreachable()
 		case <-time.After(between):
 		}
 	}
