@@ -118,7 +118,7 @@ func TestComposeProfiles(t *testing.T) {
 				require.False(t, c.Services[other].Healthcheck.Disable, other)
 			} else {
 				require.Equal(t, "service_completed_successfully", d.Condition)
-				require.Equal(t, "no", c.Services[other].Restart)
+				require.Equal(t, "on-failure:10", c.Services[other].Restart)
 			}
 		}
 	}

@@ -151,7 +151,10 @@ func TestServersFindEachOther(t *testing.T) {
 		}
 		return leaders == 1
 	}, 30*time.Second, 20*time.Millisecond)
-	require.NoError(t, jetstream.Init(t.Context(), "nats://admin:padmin@"+all[1].Addr().String(), 3))
+	// The leader learns of the others one by one.
+	require.Eventually(t, func() bool {
+		return jetstream.Init(t.Context(), "nats://admin:padmin@"+all[1].Addr().String(), 3) == nil
+	}, 30*time.Second, 100*time.Millisecond)
 
 	t.Setenv("ROUTES", strings.ReplaceAll(os.Getenv("ROUTES"), "proute", "guessed"))
 	stranger := start("nats4", "127.0.0.1:-1")
