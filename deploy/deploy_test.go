@@ -4,6 +4,7 @@ package deploy_test
 
 import (
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -174,5 +175,22 @@ func TestProxyNamesTheNodes(t *testing.T) {
 	require.Len(t, regexp.MustCompile(`(?m)^ +server `).FindAllString(string(raw), -1), 2*len(nodes))
 	for _, want := range []string{"bind :8350", "uri /readyz", "uri /healthz", "hdr Host 127.0.0.1", "X-Forwarded-Proto", "X-Forwarded-Host", "X-Forwarded-For"} {
 		require.Contains(t, string(raw), want)
+	}
+}
+
+// TestByTheirOwnPrograms lets the programs that read the files say whether they
+// can, where those are at hand.
+func TestByTheirOwnPrograms(t *testing.T) {
+	for name, command := range map[string][]string{
+		"proxy":   {"haproxy", "-c", "-f", "haproxy.cfg"},
+		"compose": {"docker", "compose", "-f", "../docker-compose.yml", "--profile", "single", "--profile", "cluster", "config", "--quiet"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			if _, err := exec.LookPath(command[0]); err != nil || name == "compose" && exec.CommandContext(t.Context(), "docker", "compose", "version").Run() != nil {
+				t.Skip("it is not at hand here")
+			}
+			out, err := exec.CommandContext(t.Context(), command[0], command[1:]...).CombinedOutput()
+			require.NoError(t, err, string(out))
+		})
 	}
 }

@@ -197,23 +197,31 @@ func TestDamagedList(t *testing.T) {
 	}
 }
 
-// TestTooManyPeople says so when the list outgrew a message.
+// TestTooManyPeople keeps 20,000 sessions, and says so when the list outgrew a
+// message.
 func TestTooManyPeople(t *testing.T) {
 	c := newCluster(t, 1)
 	require.NoError(t, shared.Init(t.Context(), connect(t, c.URL()), 1))
 	a := newNode(t, c.URL())
 	session := keeper(t, a)
-	err := a.Store.Update(func(s *access.State) error {
-		for range 60_000 {
+	err := a.Store.Update(sessions(t, 20_000))
+	require.NoError(t, err)
+	err = a.Store.Update(sessions(t, 60_000))
+	require.Equal(t, registry.CodeTooLarge, registry.CodeOf(err), "%v", err)
+	require.True(t, knows(t, a, session))
+}
+
+// sessions gives the keeper so many more sessions.
+func sessions(t *testing.T, n int) func(*access.State) error {
+	return func(s *access.State) error {
+		for range n {
 			x := s.Sessions[0]
 			b := random(t)
 			x.ID, x.Digest = "session-"+strings.ToLower(base32.StdEncoding.EncodeToString(b[:10])), fmt.Sprintf("%x", b)
 			s.Sessions = append(s.Sessions, x)
 		}
 		return nil
-	})
-	require.Equal(t, registry.CodeTooLarge, registry.CodeOf(err), "%v", err)
-	require.True(t, knows(t, a, session))
+	}
 }
 
 func random(t *testing.T) []byte {
