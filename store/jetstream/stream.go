@@ -126,8 +126,13 @@ func (m *stream) info(ctx context.Context) (*jetstream.StreamInfo, error) {
 	}
 	err := m.s.persist(ctx, func(ctx context.Context) error {
 		answer.Error = nil
+		answer.StreamInfo = jetstream.StreamInfo{}
 		if err := m.request(ctx, "$JS.API.STREAM.INFO."+m.name, map[string]any{}, &answer); err != nil {
 			return err
+		}
+		// Where nobody leads, any server answers with what it has.
+		if answer.Error == nil && answer.Cluster != nil && answer.Cluster.Leader == "" {
+			return errors.New("no server leads")
 		}
 		return m.said(answer.Error)
 	})
