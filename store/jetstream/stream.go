@@ -163,11 +163,6 @@ func (s *Store) persist(ctx context.Context, try func(context.Context) error) er
 	}
 }
 
-func noMajority(err error) error {
-	return registry.Refuse(registry.CodeBusy, "See that most servers of the cluster run and reach each other, then repeat it.",
-		"The cluster has no majority that answers (%v)", err)
-}
-
 // batchSize and batchBytes bound what one request brings.
 const (
 	batchSize  = 256
