@@ -142,10 +142,14 @@ func (m *stream) info(ctx context.Context) (*jetstream.StreamInfo, error) {
 // persist repeats what fails because no server leads, for as long as the
 // store's patience lasts.
 func (s *Store) persist(ctx context.Context, try func(context.Context) error) error {
+	return s.persistFor(ctx, s.patience, try)
+}
+
+func (s *Store) persistFor(ctx context.Context, patience time.Duration, try func(context.Context) error) error {
 	if err := s.alive(ctx); err != nil {
 		return err
 	}
-	patient, cancel := context.WithTimeout(ctx, s.patience)
+	patient, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
 	for wait := firstPause; ; wait = min(2*wait, longestPause) {
 		err := try(patient)
