@@ -297,8 +297,7 @@ func (g *group) stageCommit(c *prepared) (answer, bool) {
 		return answer{err: err}, true
 	}
 	if head.version != c.expect {
-		return answer{err: registry.Refuse(registry.CodeConflict, "Read it again and repeat the change.",
-			"The record of %s stands at version %d, not %d", c.machine, head.version, c.expect)}, true
+		return answer{err: MovedOn(registry.Commit{Machine: c.machine, Expect: c.expect}, head.version)}, true
 	}
 	if g.noRoom != nil {
 		return answer{err: g.noRoom}, true

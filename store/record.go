@@ -34,6 +34,12 @@ func encodeRecord(p registry.Position, id string, events [][]byte) []byte {
 // that one engine takes, every other takes too.
 const MaxEncodedBytes = maxRecordBytes - 8
 
+// MovedOn is the conflict of a commit with a record that stands elsewhere.
+func MovedOn(c registry.Commit, version uint64) error {
+	return registry.Refuse(registry.CodeConflict, "Read it again and repeat the change.",
+		"The record of %s stands at version %d, not %d", c.Machine, version, c.Expect)
+}
+
 // EncodeCommit gives the encoding of a commit without its position, which is
 // the same in every engine.
 func EncodeCommit(id string, events [][]byte) []byte {

@@ -15,6 +15,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
 
@@ -82,7 +83,7 @@ func (b *Blobs) Put(ctx context.Context, r io.Reader, limit int64) (digest strin
 	if whole, err := b.whole(ctx, digest); whole || err != nil {
 		return digest, size, err
 	}
-	err = b.s.persist(ctx, func(ctx context.Context) error {
+	err = b.s.persistFor(ctx, b.s.patience+carrying(size), func(ctx context.Context) error {
 		if _, err := held.Seek(0, io.SeekStart); err != nil {
 			return err
 		}
@@ -95,6 +96,10 @@ func (b *Blobs) Put(ctx context.Context, r io.Reader, limit int64) (digest strin
 	})
 	return digest, size, err
 }
+
+// carrying is how long a file may take on its way into the cluster, over a line
+// of 256 KiB a second.
+func carrying(size int64) time.Duration { return time.Duration(size) * time.Second / (256 << 10) }
 
 // whole says whether a file is stored and reads as it should.
 func (b *Blobs) whole(ctx context.Context, digest string) (bool, error) {

@@ -113,6 +113,13 @@ func TestDamagedBlob(t *testing.T) {
 	put()
 }
 
+// TestLargeFilesMayTakeLong: patience is for servers that do not answer, and not
+// for bytes on their way. 40 MiB at 256 KiB a second are 160 s.
+func TestLargeFilesMayTakeLong(t *testing.T) {
+	require.Equal(t, 160*time.Second, carrying(40<<20))
+	require.Less(t, carrying(1<<10), 4*time.Millisecond)
+}
+
 // TestErasedPrivateValue removes a private value: no server keeps a byte of it.
 func TestErasedPrivateValue(t *testing.T) {
 	dir := t.TempDir()

@@ -215,16 +215,14 @@ func (a *appending) certain(ctx context.Context, err error) error {
 	case err == nil, code == registry.CodeConflict, code == registry.CodeTooLarge:
 		return err
 	case a.perhaps:
-		return registry.Refuse(registry.CodeUnknown, "Repeat the same commit.",
-			"The cluster has not confirmed the commit, so it is perhaps stored and perhaps not; reading goes on")
+		return unconfirmed()
 	case ctx.Err() != nil:
 		return ctx.Err()
 	case errors.As(err, new(again)), code == registry.CodeBusy, errors.Is(err, context.DeadlineExceeded):
 		if gone := a.s.alive(ctx); gone != nil {
 			return gone
 		}
-		return registry.Refuse(registry.CodeBusy, "See that most servers of the cluster run and reach each other, then repeat it.",
-			"The cluster has no majority that can write, so nothing was stored; reading goes on")
+		return nobodyWrites()
 	}
 	return err
 }
@@ -279,8 +277,7 @@ func (a *appending) try(ctx context.Context) (registry.Receipt, error) {
 	case apiTooLarge:
 		return registry.Receipt{}, a.tooLarge()
 	case apiNoResources, apiStoreFailed:
-		return registry.Receipt{}, registry.Refuse(registry.CodeBusy, "Make room on the disks of the cluster, then repeat it.",
-			"The cluster cannot store anything just now, so nothing was stored: %s", ack.Error.Description)
+		return registry.Receipt{}, noRoom(ack.Error.Description)
 	case apiIDInFlight:
 		a.perhaps = true
 	case apiWrongLast, apiSubjectInFligh:
@@ -328,6 +325,5 @@ func (a *appending) passed(ctx context.Context, head registry.Head) (out registr
 	if err != nil {
 		return registry.Receipt{}, again{err}
 	}
-	return registry.Receipt{}, registry.Refuse(registry.CodeConflict, "Read it again and repeat the change.",
-		"The record of %s stands at version %d, not %d", a.commit.Machine, head.Version, a.commit.Expect)
+	return registry.Receipt{}, store.MovedOn(a.commit, head.Version)
 }

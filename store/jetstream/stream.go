@@ -126,8 +126,13 @@ func (m *stream) info(ctx context.Context) (*jetstream.StreamInfo, error) {
 	}
 	err := m.s.persist(ctx, func(ctx context.Context) error {
 		answer.Error = nil
+		answer.StreamInfo = jetstream.StreamInfo{}
 		if err := m.request(ctx, "$JS.API.STREAM.INFO."+m.name, map[string]any{}, &answer); err != nil {
 			return err
+		}
+		// Where nobody leads, any server answers with what it has.
+		if answer.Error == nil && answer.Cluster != nil && answer.Cluster.Leader == "" {
+			return errors.New("no server leads")
 		}
 		return m.said(answer.Error)
 	})
@@ -137,10 +142,14 @@ func (m *stream) info(ctx context.Context) (*jetstream.StreamInfo, error) {
 // persist repeats what fails because no server leads, for as long as the
 // store's patience lasts.
 func (s *Store) persist(ctx context.Context, try func(context.Context) error) error {
+	return s.persistFor(ctx, s.patience, try)
+}
+
+func (s *Store) persistFor(ctx context.Context, patience time.Duration, try func(context.Context) error) error {
 	if err := s.alive(ctx); err != nil {
 		return err
 	}
-	patient, cancel := context.WithTimeout(ctx, s.patience)
+	patient, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
 	for wait := firstPause; ; wait = min(2*wait, longestPause) {
 		err := try(patient)
@@ -156,11 +165,6 @@ func (s *Store) persist(ctx context.Context, try func(context.Context) error) er
 		}
 		return noMajority(err)
 	}
-}
-
-func noMajority(err error) error {
-	return registry.Refuse(registry.CodeBusy, "See that most servers of the cluster run and reach each other, then repeat it.",
-		"The cluster has no majority that answers (%v)", err)
 }
 
 // batchSize and batchBytes bound what one request brings.

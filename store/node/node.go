@@ -238,19 +238,6 @@ func (n *Node) round(ctx context.Context, idle bool) error {
 	return nil
 }
 
-func endsBefore(end, at registry.Position) error {
-	return registry.Refuse(registry.CodeBusy, "If this lasts, the cluster has lost what it had acknowledged: write nothing, and bring the registry back from this node's folder or a backup.",
-		"The cluster's ledger ends at position %d, and this node has read up to %d", end, at)
-}
-
-// plain puts an error of the network in words.
-func plain(err error) error {
-	if registry.CodeOf(err) == registry.CodeInternal {
-		return registry.Refuse(registry.CodeBusy, "See that most servers of the cluster run and reach this node.", "The cluster does not answer")
-	}
-	return err
-}
-
 // compare checks the cluster, and that it holds what the copy ends with.
 func (n *Node) compare(ctx context.Context, at registry.Position) error {
 	quick, cancel := context.WithTimeout(ctx, answerWithin)
@@ -294,11 +281,6 @@ func first(ctx context.Context, l registry.Ledger, after registry.Position) (out
 		err = nil
 	}
 	return out, err
-}
-
-func differs(at registry.Position) error {
-	return registry.Refuse(registry.CodeTampered, "Write nothing more. If this folder belongs to another cluster, choose another one with --dir; if not, the cluster has lost or changed what it had acknowledged, and the registry comes back from this folder or a backup.",
-		"At position %d the cluster does not hold the commit that this node has read there", at)
 }
 
 // copied at a time, in commits and bytes.
@@ -356,7 +338,7 @@ func (n *Node) next(ctx context.Context) error {
 	case <-done:
 		return nil
 	case <-n.stopped:
-		return registry.Refuse(registry.CodeBusy, "Open it again.", "The node is closed")
+		return errClosed
 	case <-ctx.Done():
 		return ctx.Err()
 	}
@@ -391,8 +373,7 @@ func (n *Node) Append(ctx context.Context, c registry.Commit) (registry.Receipt,
 		return registry.Receipt{Head: stored, Duplicate: ok}, err
 	}
 	if head.Version > c.Expect {
-		return registry.Receipt{}, registry.Refuse(registry.CodeConflict, "Read it again and repeat the change.",
-			"The record of %s stands at version %d, not %d", c.Machine, head.Version, c.Expect)
+		return registry.Receipt{}, store.MovedOn(c, head.Version)
 	}
 	r, err := n.remote.Ledger.Append(ctx, c)
 	if err != nil {
@@ -419,14 +400,6 @@ func (n *Node) ready(ctx context.Context) error {
 			return cannotWrite(down)
 		}
 	}
-}
-
-func cannotWrite(why error) error {
-	var known *registry.Error
-	if !errors.As(why, &known) || known.Code == registry.CodeTampered {
-		return why
-	}
-	return registry.Refuse(registry.CodeBusy, known.Fix, "The cluster that keeps this registry cannot be used just now, so nothing was stored; reading goes on")
 }
 
 // Head implements registry.Ledger.
