@@ -52,15 +52,16 @@ var layers = map[string]layer{
 	"backup":   {ours: []string{"registry"}, modules: []string{"filippo.io/age"}},
 	"certs":    {ours: []string{"registry"}},
 	"move":     {ours: []string{"registry"}, pure: true},
+	"metrics":  {ours: []string{"registry"}, modules: []string{"github.com/prometheus/client_golang/prometheus", "github.com/prometheus/common/expfmt"}},
 	"drawing":  {pure: true},
 	"docs":     {},
 	"figure":   {ours: []string{"scoring"}},
-	"server":   {ours: []string{"access", "docs", "drawing", "exchange", "figure", "language", "registry", "scoring", "schema", "catalog", "tabular", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5", "rsc.io/qr"}},
+	"server":   {ours: []string{"access", "docs", "drawing", "exchange", "figure", "language", "registry", "scoring", "schema", "catalog", "tabular", "workshop", "server"}, modules: []string{"github.com/go-chi/chi/v5", "golang.org/x/sync/singleflight", "golang.org/x/time/rate", "rsc.io/qr"}},
 	"demo":     {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
 	"faults":   {},
 	"browser":  {},
 	"language": {modules: []string{"golang.org/x/text/language"}},
-	"cli": {ours: []string{"access", "access/shared", "backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "language", "webhook", "move"},
+	"cli": {ours: []string{"access", "access/shared", "backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "language", "metrics", "webhook", "move"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},
 }
 

@@ -27,10 +27,13 @@ import (
 
 // place is a registry with little in it.
 type place struct {
-	t               *testing.T
-	ledger          registry.Ledger
-	photos, private blobs
-	secret          *age.X25519Identity
+	t       *testing.T
+	ledger  registry.Ledger
+	photos  blobs
+	private documents
+	stored  backup.Blobs // the private values as they lie there
+	dir     string       // of the registry on a disk
+	secret  *age.X25519Identity
 }
 
 type blobs interface {
@@ -38,11 +41,20 @@ type blobs interface {
 	Put(ctx context.Context, r io.Reader, limit int64) (digest string, size int64, err error)
 }
 
+// documents are private values; of a store on a disk, as they lie there.
+type documents interface {
+	PutFor(ctx context.Context, holder string, r io.Reader, limit int64) (digest string, size int64, err error)
+	PutStored(ctx context.Context, digest string, r io.Reader, size int64) error
+	Destroy(ctx context.Context, digests []string) error
+	Get(ctx context.Context, digest string) (io.ReadCloser, int64, error)
+}
+
 // newPlace is in memory: the calls that fail are those on the backup's folder.
 func newPlace(t *testing.T) *place {
 	id, err := age.GenerateX25519Identity()
 	require.NoError(t, err)
-	return &place{t, ledgertest.NewMemory(), ledgertest.NewMemoryBlobs(), ledgertest.NewMemoryBlobs(), id}
+	private := ledgertest.NewMemoryBlobs()
+	return &place{t: t, ledger: ledgertest.NewMemory(), photos: ledgertest.NewMemoryBlobs(), private: private, stored: private, secret: id}
 }
 
 // onDisk is newPlace in a data directory.
@@ -51,7 +63,7 @@ func onDisk(t *testing.T) *place {
 	require.NoError(t, err)
 	t.Cleanup(func() { s.Close() })
 	p := newPlace(t)
-	p.ledger, p.photos, p.private = s, s.Photos(), s.Private()
+	p.ledger, p.photos, p.private, p.stored, p.dir = s, s.Photos(), s.Private(), s.Private().Stored(), s.Dir()
 	return p
 }
 
@@ -68,7 +80,38 @@ func (p *place) photo(text string) {
 }
 
 func (p *place) source() backup.Source {
-	return backup.Source{Ledger: p.ledger, Photos: p.photos, Private: p.private, Registry: "key-of-this-registry"}
+	return backup.Source{Ledger: p.ledger, Photos: p.photos, Private: p.stored, Present: p.present, Registry: "key-of-this-registry"}
+}
+
+// present is the keys of a registry on a disk, or one file.
+func (p *place) present(fn func(name string, content []byte) error) error {
+	if p.dir == "" {
+		return fn("keys/one", []byte("a key"))
+	}
+	return fs.WalkDir(os.DirFS(p.dir), "keys", func(name string, e fs.DirEntry, err error) error {
+		if err != nil || e.IsDir() {
+			return err
+		}
+		content, err := os.ReadFile(filepath.Join(p.dir, name))
+		if err != nil {
+			return err
+		}
+		return fn(name, content)
+	})
+}
+
+// takePresent brings the present part back into the registry's folder, or says
+// which files it holds.
+func (p *place) takePresent(dir backup.Folder, x *backup.Index, who *age.X25519Identity) (names []string, err error) {
+	err = backup.RestorePresent(p.t.Context(), dir, x, []age.Identity{who}, func(name string, content []byte) error {
+		names = append(names, name)
+		if p.dir == "" {
+			return nil
+		}
+		path := filepath.Join(p.dir, name)
+		return errors.Join(os.MkdirAll(filepath.Dir(path), 0o700), os.WriteFile(path, content, 0o600))
+	})
+	return names, err
 }
 
 func (p *place) options() backup.Options {
@@ -104,7 +147,7 @@ func contents(t *testing.T, ledger registry.Ledger, blobs ...backup.Blobs) strin
 }
 
 func (p *place) contents() string {
-	return contents(p.t, p.ledger, p.photos, p.private)
+	return contents(p.t, p.ledger, p.photos, p.stored)
 }
 
 func (p *place) target() backup.Target {
@@ -126,7 +169,7 @@ func TestThereAndBack(t *testing.T) {
 
 	from.add("two", 1, "other machine")
 	from.add("one", 3, "later")
-	_, _, err = from.private.Put(t.Context(), strings.NewReader("a name"), 100)
+	_, _, err = from.private.PutFor(t.Context(), "one/owner", strings.NewReader("a name"), 100)
 	require.NoError(t, err)
 	p, err = backup.Write(t.Context(), from.source(), dir, from.options())
 	require.NoError(t, err)
@@ -151,7 +194,7 @@ func TestPlainTextIsNowhere(t *testing.T) {
 	require.NoError(t, err)
 	files, err := os.ReadDir(path)
 	require.NoError(t, err)
-	require.Len(t, files, 3)
+	require.Len(t, files, 4)
 	for _, f := range files {
 		text, err := os.ReadFile(filepath.Join(path, f.Name()))
 		require.NoError(t, err)
@@ -304,7 +347,7 @@ func TestEveryCallFails(t *testing.T) {
 	for _, on := range []bool{false, true} {
 		for at := 1; ; at++ {
 			from := newPlace(t)
-			dir, _ := folder(t)
+			dir, path := folder(t)
 			from.add("one", 1, "first")
 			_, err := backup.Write(t.Context(), from.source(), dir, from.options())
 			require.NoError(t, err)
@@ -325,6 +368,11 @@ func TestEveryCallFails(t *testing.T) {
 			to := newPlace(t)
 			_, _, err = backup.Restore(t.Context(), dir, to.target(), []age.Identity{from.secret}, nil)
 			require.NoError(t, err, "call %d", at)
+			x, err := backup.ReadIndex(dir)
+			require.NoError(t, err)
+			names, err := to.takePresent(dir, x, from.secret)
+			require.NoError(t, err, "call %d", at)
+			require.Equal(t, []string{"keys/one"}, names)
 			got := to.contents()
 			if got != before {
 				// The failure came after the piece counted, at the very end.
@@ -336,6 +384,7 @@ func TestEveryCallFails(t *testing.T) {
 			_, _, err = backup.Restore(t.Context(), dir, again.target(), []age.Identity{from.secret}, nil)
 			require.NoError(t, err)
 			require.Equal(t, from.contents(), again.contents(), "call %d", at)
+			require.Len(t, presentParts(t, path), 1, "call %d: the old part is gone", at)
 		}
 	}
 }
@@ -392,4 +441,87 @@ func TestOtherEngine(t *testing.T) {
 	_, _, err = backup.Restore(t.Context(), dir, backup.Target{Ledger: to.ledger, Photos: to.photos, Private: to.private}, []age.Identity{from.secret}, nil)
 	require.NoError(t, err)
 	assert.Equal(t, contents(t, from.ledger), contents(t, to.ledger))
+}
+
+func presentParts(t *testing.T, path string) []string {
+	t.Helper()
+	names, err := filepath.Glob(filepath.Join(path, "present-*.age"))
+	require.NoError(t, err)
+	return names
+}
+
+// TestADestroyedKeyLeavesTheBackup: a person's key is destroyed, and a backup is
+// made. Then nobody can read the name in any piece of the folder, be it the
+// whole chain or only its beginning; what is the machine's is read as before.
+func TestADestroyedKeyLeavesTheBackup(t *testing.T) {
+	from := onDisk(t)
+	dir, path := folder(t)
+	from.add("one", 1, "first")
+	name, _, err := from.private.PutFor(t.Context(), "one/owner", strings.NewReader("Imogen Aske"), 100)
+	require.NoError(t, err)
+	shelf, _, err := from.private.PutFor(t.Context(), "one", strings.NewReader("shelf 3"), 100)
+	require.NoError(t, err)
+	write := func() {
+		t.Helper()
+		_, err := backup.Write(t.Context(), from.source(), dir, from.options())
+		require.NoError(t, err)
+		require.Len(t, presentParts(t, path), 1)
+	}
+	write()
+	early, err := os.ReadFile(filepath.Join(path, "index.json"))
+	require.NoError(t, err)
+
+	// restored reads a value after bringing the folder back as an index says.
+	restored := func(index []byte, digest string) string {
+		t.Helper()
+		to := onDisk(t)
+		copied := filepath.Join(t.TempDir(), "copy")
+		require.NoError(t, os.CopyFS(copied, os.DirFS(path)))
+		require.NoError(t, os.WriteFile(filepath.Join(copied, "index.json"), index, 0o600))
+		back, err := backup.OpenDirectory(copied)
+		require.NoError(t, err)
+		defer back.Close()
+		x, _, err := backup.Restore(t.Context(), back, to.target(), []age.Identity{from.secret}, nil)
+		require.NoError(t, err)
+		if _, err := to.takePresent(back, x, from.secret); err != nil {
+			require.Equal(t, registry.CodeTampered, registry.CodeOf(err))
+			// The old index names a part that is gone. The new part may be tried.
+			now, err := backup.ReadIndex(dir)
+			require.NoError(t, err)
+			_, err = to.takePresent(back, now, from.secret)
+			require.NoError(t, err)
+		}
+		r, _, err := to.private.Get(t.Context(), digest)
+		if err != nil {
+			require.Equal(t, registry.CodeNotFound, registry.CodeOf(err))
+			return ""
+		}
+		text, err := io.ReadAll(r)
+		require.NoError(t, errors.Join(err, r.Close()))
+		return string(text)
+	}
+	require.Equal(t, "Imogen Aske", restored(early, name), "until then it is read")
+
+	require.NoError(t, from.private.Destroy(t.Context(), []string{name}))
+	from.add("one", 3, "the erasure")
+	write()
+	late, err := os.ReadFile(filepath.Join(path, "index.json"))
+	require.NoError(t, err)
+	require.Contains(t, string(late), "000002.age")
+	for what, index := range map[string][]byte{"all of it": late, "its beginning": early} {
+		require.Empty(t, restored(index, name), what)
+		require.Equal(t, "shelf 3", restored(index, shelf), what)
+	}
+
+	// With nothing new to write, the part is replaced all the same.
+	other, _, err := from.private.PutFor(t.Context(), "two/owner", strings.NewReader("Winifred Aske"), 100)
+	require.NoError(t, err)
+	write()
+	before, err := os.ReadFile(presentParts(t, path)[0])
+	require.NoError(t, err)
+	require.NoError(t, from.private.Destroy(t.Context(), []string{other}))
+	write()
+	after, err := os.ReadFile(presentParts(t, path)[0])
+	require.NoError(t, err)
+	require.NotEqual(t, before, after)
 }

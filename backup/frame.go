@@ -11,7 +11,7 @@ import (
 
 // frame is the head of one thing in a piece: a line of JSON, then size bytes.
 type frame struct {
-	Kind string `json:"kind"`           // begin, commit, photo, private, end
+	Kind string `json:"kind"`           // begin, commit, photo, private, file, end
 	Size int64  `json:"size,omitempty"` // of what follows, in bytes
 
 	// Of a commit: what stands in registry.Record but its position, which
@@ -24,6 +24,9 @@ type frame struct {
 	// Of a photo or a private value: its digest.
 	Digest string `json:"digest,omitempty"`
 
+	// Of a file of the present part: its name in the registry's folder.
+	Name string `json:"name,omitempty"`
+
 	// Of begin: where the piece stands. Of end: what it holds.
 	Begin *Begin `json:"begin,omitempty"`
 	Count *Count `json:"count,omitempty"`
@@ -33,7 +36,7 @@ type frame struct {
 type Begin struct {
 	Format   int    `json:"format"`
 	Chain    string `json:"chain"`
-	Piece    int    `json:"piece"`
+	Piece    int    `json:"piece"`    // counted from 1; 0 is the present part
 	Registry string `json:"registry"` // the registry's public key
 	After    string `json:"after"`    // ID of the last commit of the piece before, in hex
 }
@@ -44,10 +47,12 @@ type Count struct {
 	Events  int `json:"events"`
 	Photos  int `json:"photos"`
 	Private int `json:"private"`
+	Files   int `json:"files,omitempty"` // of the present part
 }
 
-// format is the number of the layout of pieces and of the index.
-const format = 1
+// format is the number of the layout of pieces and of the index. In format 1
+// private values stood plain in the pieces, and there was no present part.
+const format = 2
 
 // longestHead bounds the line of a frame, in bytes; a commit's lengths are the
 // longest part.

@@ -17,9 +17,13 @@ import (
 
 // Target is where a backup is brought back to.
 type Target struct {
-	Ledger          registry.Ledger
-	Photos, Private interface {
+	Ledger registry.Ledger
+	Photos interface {
 		Put(ctx context.Context, r io.Reader, limit int64) (digest string, size int64, err error)
+	}
+	// Private takes private values as they lay on the disk, sealed or plain.
+	Private interface {
+		PutStored(ctx context.Context, digest string, r io.Reader, size int64) error
 	}
 }
 
@@ -39,15 +43,15 @@ func Restore(ctx context.Context, folder Folder, to Target, identities []age.Ide
 	var all Count
 	last := ""
 	for i, p := range x.Pieces {
-		want := Begin{Format: format, Chain: x.Chain, Piece: i + 1, Registry: x.Registry, After: last}
+		want := Begin{Format: p.format(), Chain: x.Chain, Piece: i + 1, Registry: x.Registry, After: last}
 		count, err := open(ctx, folder, p.File, p.SHA256, identities, func(f frame, r *bufio.Reader) error {
 			return to.take(ctx, f, r, want)
 		})
 		if err != nil {
-			return nil, all, refusedPiece(p, err)
+			return nil, all, p.refused(err)
 		}
 		if count != p.Holds {
-			return nil, all, refusedPiece(p, errors.New("it does not hold what the index says"))
+			return nil, all, p.refused(errors.New("it does not hold what the index says"))
 		}
 		all.Commits, all.Events, all.Photos, all.Private = all.Commits+count.Commits, all.Events+count.Events, all.Photos+count.Photos, all.Private+count.Private
 		last = p.Last
@@ -58,7 +62,40 @@ func Restore(ctx context.Context, folder Folder, to Target, identities []age.Ide
 	return x, all, nil
 }
 
-func refusedPiece(p Piece, err error) error {
+// RestorePresent gives fn each file of the present part. What it says of the
+// pieces stays true without it: they are then there, and shut. Codes:
+// CodeNotFound for a backup of before there was one, otherwise as Restore.
+func RestorePresent(ctx context.Context, folder Folder, x *Index, identities []age.Identity, fn func(name string, content []byte) error) error {
+	if x.Present == nil {
+		return registry.Refuse(registry.CodeNotFound, "", "The backup holds no keys, people and settings")
+	}
+	want := Begin{Format: format, Chain: x.Chain, Registry: x.Registry}
+	count, err := open(ctx, folder, x.Present.File, x.Present.SHA256, identities, func(f frame, r *bufio.Reader) error {
+		switch {
+		case f.Kind == "begin" && *f.Begin == want:
+			return nil
+		case f.Kind != "file" || f.Size > largestFile:
+			return errors.New("it is another part than that with the keys")
+		}
+		content := make([]byte, f.Size)
+		if _, err := io.ReadFull(r, content); err != nil {
+			return err
+		}
+		return fn(f.Name, content)
+	})
+	if err == nil && count != x.Present.Holds {
+		err = errors.New("it does not hold what the index says")
+	}
+	if err != nil {
+		return x.Present.refused(err)
+	}
+	return nil
+}
+
+// largestFile bounds a file of the present part in bytes.
+const largestFile = 64 << 20
+
+func (p Part) refused(err error) error {
 	var known *registry.Error
 	var wrong *age.NoIdentityMatchError
 	switch {
@@ -84,12 +121,10 @@ func (t Target) take(ctx context.Context, f frame, r *bufio.Reader, want Begin) 
 		}
 		_, err = t.Ledger.Append(ctx, registry.Commit{ID: string(f.ID), Machine: f.Machine, Expect: f.First - 1, Events: events})
 		return err
-	case "photo", "private":
-		to := t.Photos
-		if f.Kind == "private" {
-			to = t.Private
-		}
-		digest, _, err := to.Put(ctx, io.LimitReader(r, f.Size), f.Size)
+	case "private":
+		return t.Private.PutStored(ctx, f.Digest, io.LimitReader(r, f.Size), f.Size)
+	case "photo":
+		digest, _, err := t.Photos.Put(ctx, io.LimitReader(r, f.Size), f.Size)
 		if err == nil && digest != f.Digest {
 			err = fmt.Errorf("%s has another content", f.Digest)
 		}
@@ -117,7 +152,11 @@ func open(ctx context.Context, folder Folder, name, digest string, identities []
 	if err != nil {
 		return Count{}, err
 	}
-	r := bufio.NewReaderSize(packed, 64<<10)
+	return things(ctx, bufio.NewReaderSize(packed, 64<<10), fn)
+}
+
+// things gives each frame of a piece to fn, to the end of the piece.
+func things(ctx context.Context, r *bufio.Reader, fn func(frame, *bufio.Reader) error) (Count, error) {
 	var count Count
 	for first := true; ; first = false {
 		if err := ctx.Err(); err != nil {
@@ -139,6 +178,8 @@ func open(ctx context.Context, folder Folder, name, digest string, identities []
 			count.Photos++
 		case "private":
 			count.Private++
+		case "file":
+			count.Files++
 		case "end":
 			if f.Count == nil || *f.Count != count {
 				return count, errors.New("it does not hold what its end says")

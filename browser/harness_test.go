@@ -81,6 +81,10 @@ func demoRegistry(t *testing.T) string {
 	return dir
 }
 
+// patience is how long a test waits for what has to come. It is long because a
+// machine may be slow, and costs nothing where it is not.
+const patience = time.Minute
+
 // site is a running server.
 type site struct {
 	dir, addr, url string
@@ -111,7 +115,7 @@ func serveAt(t *testing.T, dir, addr string, flags ...string) *site {
 	var once sync.Once
 	stop := func() { once.Do(func() { cancel(); c.Wait() }) }
 	t.Cleanup(stop)
-	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(20 * time.Millisecond) {
+	for deadline := time.Now().Add(patience); ; time.Sleep(20 * time.Millisecond) {
 		if answer, err := http.Get("http://" + addr + "/readyz"); err == nil {
 			answer.Body.Close()
 			return &site{dir: dir, addr: addr, url: "http://" + addr, log: log.Name(), stop: stop}
@@ -144,7 +148,8 @@ func chromium(t *testing.T) string {
 }
 
 // open starts a browser that forgets everything with the test and gives its
-// first tab. Each browser may live for two minutes.
+// first tab. Each browser may live for five minutes, which a loaded machine needs
+// and one at rest does not.
 func open(t *testing.T, options ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
 	return openIn(t, t.TempDir(), options...)
@@ -153,7 +158,7 @@ func open(t *testing.T, options ...chromedp.ExecAllocatorOption) context.Context
 // openIn is open with a profile that outlives the browser.
 func openIn(t *testing.T, profile string, options ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
-	return openFor(t, 2*time.Minute, profile, options...)
+	return openFor(t, 5*time.Minute, profile, options...)
 }
 
 func openFor(t *testing.T, limit time.Duration, profile string, options ...chromedp.ExecAllocatorOption) context.Context {

@@ -58,7 +58,7 @@ func settled(t *testing.T, ctx ctxT) {
 	require.Eventually(t, func() bool {
 		there, err := chromedp.Run(ctx, chromedp.Evaluate[bool](`!window.stale && document.readyState == 'complete'`))
 		return err == nil && there
-	}, 15*time.Second, 20*time.Millisecond)
+	}, patience, 20*time.Millisecond)
 }
 
 // TestOwnerDecides goes from the link to the receipt, as an owner does on her

@@ -163,6 +163,7 @@ func TestPages(t *testing.T) {
 			scheme(t, ctx, []string{"light", "dark"}[i%2])
 			phone(t, ctx)
 			do(t, ctx, chromedp.Navigate(s.url+path))
+			until(t, ctx, offered)
 			inspect(t, ctx, axe, path+", phone")
 			complain(t, path, ask[[]finding](t, ctx, plainRules))
 			title, err := chromedp.Run(ctx, chromedp.Title())
@@ -175,6 +176,7 @@ func TestPages(t *testing.T) {
 			scheme(t, ctx, []string{"dark", "light"}[i%2])
 			desk(t, ctx)
 			do(t, ctx, chromedp.Navigate(s.url+path))
+			until(t, ctx, offered)
 			inspect(t, ctx, axe, path+", desk")
 		})
 	}

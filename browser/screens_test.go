@@ -55,9 +55,11 @@ func TestScreens(t *testing.T) {
 	}
 }
 
-// offered is true once the page's script has put in what only it can offer; a
-// look taken before that lacks a row of buttons.
-const offered = `[...document.querySelectorAll('.keepable')].every(place => place.childElementCount)`
+// offered is true once the page's script has put in what only it can offer, and
+// the pictures that are seen have come, which a browser fetches late; a look
+// taken before that lacks a row of buttons, or a picture.
+const offered = `[...document.querySelectorAll('.keepable')].every(place => place.childElementCount) &&
+	[...document.images].every(i => i.complete || i.getBoundingClientRect().top > innerHeight)`
 
 // thumb is the size of a kept look, in pixels, and most is the largest mean
 // difference that it may have, of 255. A page without its stylesheet differs by
@@ -124,6 +126,7 @@ func TestLooksDiffer(t *testing.T) {
 		return thumb(t, shot)
 	}
 	do(t, ctx, chromedp.Navigate(s.url+"/machines/drover"))
+	until(t, ctx, offered)
 	whole := look()
 	ask[bool](t, ctx, `document.querySelector('.tag-name').textContent = 'another name'; true`)
 	require.Less(t, difference(whole, look()), most)

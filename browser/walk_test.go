@@ -105,6 +105,7 @@ func TestTabWalk(t *testing.T) {
 			phone(t, ctx)
 			media(t, ctx, "prefers-reduced-motion", "reduce", "prefers-color-scheme", []string{"light", "dark"}[i%2])
 			do(t, ctx, chromedp.Navigate(s.url+path))
+			until(t, ctx, offered)
 			walk(t, ctx, path)
 		})
 	}

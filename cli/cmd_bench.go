@@ -99,10 +99,10 @@ func quantity(text string) (value float64, unit string, err error) {
 	}
 	if m[3] != "" {
 		below, err := strconv.ParseFloat(m[3], 64)
-		if err != nil || below == 0 || value != math.Trunc(value) {
+		whole, wholeErr := strconv.ParseFloat("0"+m[1], 64)
+		if err != nil || wholeErr != nil || below == 0 || value != math.Trunc(value) {
 			return 0, "", fmt.Errorf("%q is no fraction", text)
 		}
-		whole, _ := strconv.ParseFloat("0"+m[1], 64)
 		value = whole + value/below
 	}
 	unit = m[4]

@@ -6,9 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"filippo.io/age"
@@ -17,7 +18,6 @@ import (
 	"example.org/asfound/dossier"
 	"example.org/asfound/registry"
 	"example.org/asfound/store"
-	"example.org/asfound/store/node"
 	"example.org/asfound/workshop"
 )
 
@@ -31,6 +31,10 @@ type backedUp struct {
 	Folder string        `json:"folder"`
 	Piece  *backup.Piece `json:"piece,omitempty"`
 	Pieces int           `json:"pieces"`
+	// Present is how many files the part that is replaced each time holds.
+	Present int `json:"present_files"`
+	// Plain is how many private values stand in pieces from before there were keys.
+	Plain int `json:"plain_private_values,omitempty"`
 }
 
 // Run adds a piece to a backup. When a server has the registry open, it is
@@ -66,10 +70,14 @@ func (b *backupCommand) Run(c *call) error {
 func (b backedUp) words(w io.Writer) {
 	if b.Piece == nil {
 		fmt.Fprintf(w, "Nothing came since the last backup in %s (%d pieces).\n", b.Folder, b.Pieces)
-		return
+	} else {
+		h := b.Piece.Holds
+		fmt.Fprintf(w, "Written and read back: %s in %s, %d bytes, with %d events in %d commits, %d pictures and %d private values.\n", b.Piece.File, b.Folder, b.Piece.Bytes, h.Events, h.Commits, h.Photos, h.Private)
 	}
-	h := b.Piece.Holds
-	fmt.Fprintf(w, "Written and read back: %s in %s, %d bytes, with %d events in %d commits, %d pictures and %d private values.\n", b.Piece.File, b.Folder, b.Piece.Bytes, h.Events, h.Commits, h.Photos, h.Private)
+	fmt.Fprintf(w, "Replaced: the part with the keys of the private values, the people and the settings (%d files). A key that was destroyed is not in the folder any more.\n", b.Present)
+	if b.Plain > 0 {
+		fmt.Fprintf(w, "%d private values stand in pieces from before there were keys, where erasing somebody does not reach them: begin a new chain in an empty folder, and destroy this one.\n", b.Plain)
+	}
 	fmt.Fprintln(w, "The registry's signing key is not in it: keep a copy of "+keyFile+" in another place.")
 }
 
@@ -84,7 +92,7 @@ func (o *opened) backup(ctx context.Context, path string, recipients []age.Recip
 		return backedUp{}, registry.Refuse(registry.CodeInvalid, "Check the path and its rights.", "The folder %s cannot be used: %v", path, errors.Unwrap(err))
 	}
 	defer folder.Close()
-	piece, err := backup.Write(ctx, backup.Source{Ledger: o.Ledger, Photos: o.photos(), Private: o.private(), Registry: o.verifier}, folder,
+	piece, err := backup.Write(ctx, backup.Source{Ledger: o.Ledger, Photos: o.photos(), Private: o.private().Stored(), Present: func(fn func(string, []byte) error) error { return o.present(ctx, fn) }, Registry: o.verifier}, folder,
 		backup.Options{Recipients: recipients, Names: names, Chain: o.NewID(), Now: o.Now(), Progress: progress})
 	if err != nil {
 		return backedUp{}, err
@@ -93,9 +101,15 @@ func (o *opened) backup(ctx context.Context, path string, recipients []age.Recip
 	if err != nil {
 		return backedUp{}, err
 	}
+	if err := o.backedUpAt(o.Now()); err != nil {
+		return backedUp{}, err
+	}
 	out := backedUp{Folder: path, Piece: piece}
 	if x != nil {
-		out.Pieces = len(x.Pieces)
+		out.Pieces, out.Plain = len(x.Pieces), x.Plain()
+		if x.Present != nil {
+			out.Present = x.Present.Holds.Files
+		}
 	}
 	return out, nil
 }
@@ -138,6 +152,10 @@ type restoreCommand struct {
 type restored struct {
 	Dir   string       `json:"dir"`
 	Holds backup.Count `json:"holds"`
+	// Present are the files that came back besides: keys, people, settings.
+	Present []string `json:"present_files"`
+	// Without says why they did not come back, when they did not.
+	Without string `json:"without_present,omitempty"`
 	// NewKey says that the registry signs with another key from now on.
 	NewKey bool        `json:"new_key"`
 	Audit  auditReport `json:"audit"`
@@ -184,6 +202,19 @@ func (r *restoreCommand) Run(c *call) error {
 	if err = errors.Join(err, s.Close()); err != nil {
 		return err
 	}
+	out := restored{Dir: c.line.Dir, Holds: count, Present: []string{}}
+	err = backup.RestorePresent(c.ctx, folder, index, identities, func(name string, content []byte) error {
+		out.Present = append(out.Present, name)
+		return takePresent(c.line.Dir, name, content)
+	})
+	switch registry.CodeOf(err) {
+	case registry.CodeNotFound, registry.CodeTampered, registry.CodeRefused: // the ledger is there, and what can be read is read
+		out.Without = err.Error()
+	default:
+		if err != nil {
+			return err
+		}
+	}
 	if r.Key != "" {
 		raw, err := os.ReadFile(r.Key)
 		if err != nil {
@@ -211,9 +242,10 @@ func (r *restoreCommand) Run(c *call) error {
 	if err != nil {
 		return err
 	}
-	out := restored{Dir: c.line.Dir, Holds: count, NewKey: o.verifier != index.Registry, Audit: audit}
+	out.NewKey, out.Audit = o.verifier != index.Registry, audit
 	if err := c.print(out, func(w io.Writer) {
 		fmt.Fprintf(w, "Brought back into %s: %d events in %d commits, %d pictures and %d private values.\n", out.Dir, count.Events, count.Commits, count.Photos, count.Private)
+		out.presentWords(w)
 		if out.NewKey {
 			fmt.Fprintf(w, "The registry signs with a NEW key, %s: the signed history of the old one ends here. Tell those who hold its dossiers.\n", dossier.Fingerprint(o.verifier))
 		} else {
@@ -224,6 +256,17 @@ func (r *restoreCommand) Run(c *call) error {
 		return err
 	}
 	return audit.refused()
+}
+
+func (r restored) presentWords(w io.Writer) {
+	if r.Without != "" {
+		fmt.Fprintf(w, "Keys of private values, people and settings did not come back: %s\n", r.Without)
+		return
+	}
+	fmt.Fprintf(w, "Brought back besides: %d files with the keys of the private values, the people and the settings.\n", len(r.Present))
+	if slices.Contains(r.Present, peopleFile) {
+		fmt.Fprintln(w, "Everybody must sign in again, and people stand as they did at the backup: whom you let go since, let go again with \"asfound people revoke\".")
+	}
 }
 
 // restoringFile stands in a folder into which a backup is being brought back,
@@ -315,7 +358,7 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 		return out, err
 	}
 	out.Findings = append(out.Findings, found...)
-	for kind, blobs := range map[string]node.Files{"picture": o.photos(), "private value": o.private()} {
+	for kind, blobs := range map[string]backup.Blobs{"picture": o.photos(), "private value": o.private()} {
 		n, wrong, err := auditFiles(ctx, kind, blobs)
 		if err != nil {
 			return out, err
@@ -333,7 +376,7 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 	}
 	for i, machine := range machines {
 		progress(i)
-		if err := o.FinishErasures(ctx, machine); err != nil {
+		if err := o.FinishErasures(ctx, machine, false); err != nil {
 			if ctx.Err() != nil {
 				return out, ctx.Err()
 			}
@@ -358,14 +401,12 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 		for _, f := range v.Findings {
 			out.Findings = append(out.Findings, store.Finding{Where: machine, What: f.What + " (" + f.Where + ")"})
 		}
-		erased, err := o.erased(ctx, machine)
+		erased, lost, err := o.auditPrivate(ctx, machine)
 		if err != nil {
 			return out, err
 		}
 		out.Erased += erased
-		if n := v.WithheldPrivate - erased; n > 0 {
-			out.Findings = append(out.Findings, store.Finding{Where: machine, What: fmt.Sprintf("%d of its private values are no longer stored", n)})
-		}
+		out.Findings = append(out.Findings, lost...)
 		missing, err := o.missingPhotos(ctx, machine)
 		if err != nil {
 			return out, err
@@ -375,13 +416,36 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 	return out, nil
 }
 
-// erased counts the values that a machine's record says were erased.
-func (o *opened) erased(ctx context.Context, machine string) (int, error) {
+// auditPrivate counts the values that were erased, and says which are lost: a
+// value or a key that nobody destroyed on purpose.
+func (o *opened) auditPrivate(ctx context.Context, machine string) (erased int, lost []store.Finding, err error) {
 	d, err := o.Load(ctx, machine, workshop.At{})
 	if err != nil {
-		return 0, err
+		return 0, nil, err
 	}
-	return len(registry.Erased(d)), nil
+	gone, shut := 0, map[string]int{}
+	onRecord := registry.Erased(d)
+	for digest := range registry.Holders(d, machine) {
+		state, holder, err := o.private().Look(ctx, digest)
+		switch {
+		case ctx.Err() != nil:
+			return 0, nil, ctx.Err()
+		case err != nil: // auditFiles says so
+		case onRecord[digest], state == store.KeyDestroyed:
+			erased++
+		case state == store.NotStored:
+			gone++
+		case state == store.KeyMissing:
+			shut[holder]++
+		}
+	}
+	if gone > 0 {
+		lost = append(lost, store.Finding{Where: machine, What: fmt.Sprintf("%d of its private values are no longer stored", gone)})
+	}
+	for _, holder := range slices.Sorted(maps.Keys(shut)) {
+		lost = append(lost, store.Finding{Where: machine, What: fmt.Sprintf("the key of %s is missing, and nobody destroyed it on purpose: %d private values cannot be read until the folder keys is put back", holder, shut[holder])})
+	}
+	return erased, lost, nil
 }
 
 // missingPhotos are the pictures that a machine's record names and that are not
@@ -409,7 +473,7 @@ func (o *opened) missingPhotos(ctx context.Context, machine string) (missing []s
 }
 
 // auditFiles reads every stored file through its digest.
-func auditFiles(ctx context.Context, kind string, blobs node.Files) (n int, wrong []store.Finding, err error) {
+func auditFiles(ctx context.Context, kind string, blobs backup.Blobs) (n int, wrong []store.Finding, err error) {
 	err = blobs.Each(ctx, func(digest string, _ int64) error {
 		n++
 		r, _, err := blobs.Get(ctx, digest)
@@ -420,7 +484,7 @@ func auditFiles(ctx context.Context, kind string, blobs node.Files) (n int, wron
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		if err != nil && registry.CodeOf(err) != registry.CodeNotFound {
 			wrong = append(wrong, store.Finding{Where: digest, What: "the stored " + kind + " cannot be read as it was: " + err.Error()})
 		}
 		return nil

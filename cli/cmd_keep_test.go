@@ -8,7 +8,6 @@ import (
 	"testing"
 	"time"
 
-	"filippo.io/age"
 	"github.com/stretchr/testify/require"
 )
 
@@ -17,10 +16,7 @@ import (
 func TestWhileAServerRuns(t *testing.T) {
 	w := newWorld(t)
 	takeIn(t, w)
-	id, err := age.GenerateX25519Identity()
-	require.NoError(t, err)
-	secret := filepath.Join(t.TempDir(), "id")
-	require.NoError(t, os.WriteFile(secret, []byte(id.String()+"\n"), 0o600))
+	id, secret := keptKey(t)
 	away := filepath.Join(t.TempDir(), "away")
 
 	ctx, stop := context.WithCancel(context.Background())

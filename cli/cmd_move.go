@@ -223,7 +223,7 @@ func (c *call) openCluster(servers, nodeFolder string) (*side, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := &side{move.Side{Name: jetstream.HideSecrets(servers), Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private()}, servers, nodeFolder, c.peopleIn("", servers), s.Close}
+	out := &side{move.Side{Name: jetstream.HideSecrets(servers), Ledger: s.Ledger(), Photos: s.Photos(), Private: store.NewVault(s.Private(), s.Keys(), nil)}, servers, nodeFolder, c.peopleIn("", servers), s.Close}
 	if c.line.Blobs == "" {
 		return out, nil
 	}

@@ -9,7 +9,7 @@ import (
 
 type personCommand struct {
 	Export personExportCommand `cmd:"" help:"print all that is kept of a person of a machine, for the person to have"`
-	Erase  personEraseCommand  `cmd:"" help:"destroy name and address of a person for good; the record still verifies"`
+	Erase  personEraseCommand  `cmd:"" help:"destroy name and address of a person, and the key that opens their copies, for good; the record still verifies"`
 }
 
 type personExportCommand struct {
@@ -50,7 +50,7 @@ type personEraseCommand struct {
 // Run destroys what is withheld of a person.
 func (p *personEraseCommand) Run(c *call) error {
 	if !p.Yes {
-		return registry.Refuse(registry.CodeRefused, "Say --yes to do it. Older backups hold the name until they are destroyed too.", "Erasing cannot be undone: nobody can ever read the name and address of %s again", p.Person)
+		return registry.Refuse(registry.CodeRefused, "Say --yes to do it. \"asfound person export\" prints before what is kept.", "Erasing cannot be undone: nobody can ever read the name and address of %s again", p.Person)
 	}
 	w, err := c.workshop()
 	if err != nil {
@@ -62,6 +62,7 @@ func (p *personEraseCommand) Run(c *call) error {
 	}
 	return c.print(receipt, func(w io.Writer) {
 		fmt.Fprintf(w, "Erased. The record of %s is at version %d and verifies as before; where the name stood, the role stands.\n", receipt.Machine, receipt.Version)
-		fmt.Fprintln(w, "Look through pictures and texts for the name yourself, begin a new backup, and destroy the old one.")
+		fmt.Fprintln(w, "The person's key is destroyed. Run \"asfound backup\" now: it takes the key out of the backup, and nobody can open the copies in older pieces then. Copies of the backup that lie elsewhere must be made anew.")
+		fmt.Fprintln(w, "Each machine's record has its own people: \"asfound find NAME\" says where else the person stands. Look through pictures, texts and dossiers that were written out for the name yourself.")
 	})
 }

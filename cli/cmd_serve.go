@@ -28,6 +28,8 @@ type serveCommand struct {
 	BehindProxy []string `help:"${behind_proxy_help}" default:"${behind_proxy}" sep:","`
 	Everyone    bool     `name:"everyone-on-this-network" help:"${everyone_on_this_network_help}" default:"${everyone_on_this_network}"`
 	Accounts    bool     `help:"${accounts_help}" default:"${accounts}"`
+	Limits      []string `help:"${limits_help}" default:"${limits}" sep:","`
+	MetricsAddr string   `name:"metrics-addr" help:"${metrics_addr_help}" default:"${metrics_addr}"`
 }
 
 // stopWithin is how long requests under way may take to end.
@@ -73,6 +75,11 @@ func (s *serveCommand) Run(c *call) error {
 		return err
 	}
 	log := slog.NewJSONHandler(c.Stderr, nil)
+	unwatch, err := c.watched(o, w, s.MetricsAddr, log)
+	if err != nil {
+		return err
+	}
+	defer unwatch()
 	handler, err := c.handler(o, w, log)
 	if err != nil {
 		return err
@@ -147,6 +154,7 @@ type started struct {
 	Fingerprint  string   `json:"fingerprint_sha256,omitempty"`
 	Limits       []string `json:"limits,omitempty"`
 	Until        string   `json:"until,omitempty"`
+	Metrics      string   `json:"metrics,omitempty"`  // address that a monitor reads
 	LeftOut      []string `json:"left_out,omitempty"` // names that the authority cannot vouch for
 	Open         bool     `json:"-"`                  // other machines reach it
 }
@@ -188,6 +196,9 @@ func (s started) write(w io.Writer) {
 	}
 	if s.ThisComputer != "" {
 		fmt.Fprintf(w, "On this computer, open %s: nothing has to be set up for it.\n", s.ThisComputer)
+	}
+	if s.Metrics != "" {
+		fmt.Fprintf(w, "A monitor reads http://%s/metrics, without signing in.\n", s.Metrics)
 	}
 	if s.Accounts && s.Open && s.Encryption == encryptionNone {
 		fmt.Fprintln(w, "WITHOUT encryption: others on the network can read along, passwords too, and the cookie of a session is not marked Secure, because a browser would refuse it.")
@@ -233,7 +244,11 @@ func blocks(q server.QRCode) string {
 
 // handler is the server of an open registry, reached in some way.
 func (c *call) handler(o *opened, w *way, log slog.Handler) (http.Handler, error) {
-	return server.New(server.Config{Workshop: o.Workshop,
+	var watch server.Watch
+	if w.watch != nil {
+		watch = w.watch
+	}
+	return server.New(server.Config{Workshop: o.Workshop, Watch: watch,
 		ReadSheet: c.readSheet, ReadPhoto: readPhoto, ReadLight: readLight, Mappings: c.mappingsForPages(),
 		PDF: o.writePDF, Card: o.writeCard, Labels: o.writeLabels, Receipt: writeReceipt,
 		Bundle: func(ctx context.Context, w io.Writer, machine string, public bool) error {
@@ -246,7 +261,7 @@ func (c *call) handler(o *opened, w *way, log slog.Handler) (http.Handler, error
 		People:         w.people,
 		Behind:         o.behind(),
 		KeyFingerprint: dossier.Fingerprint(o.verifier), PublicKey: o.verifier,
-		BaseURL: w.base, Hosts: w.names.All(), Proxies: w.proxies, Everyone: w.everyone, HSTS: w.hsts,
+		BaseURL: w.base, Hosts: w.names.All(), Proxies: w.proxies, Everyone: w.everyone, HSTS: w.hsts, Limits: w.limits,
 		Version: Version, Logger: slog.New(log), Now: c.Now})
 }
 

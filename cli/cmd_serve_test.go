@@ -212,6 +212,8 @@ func TestWaysThatAreRefused(t *testing.T) {
 		{3, "Behind a proxy it is not known", "--behind-proxy 127.0.0.1 --everyone-on-this-network"},
 		{3, "--base-url cannot be read", "--base-url garage.local"},
 		{3, "--addr cannot be read", "--addr 8350"},
+		{3, "--limits cannot be read: \"writes=9\"", "--limits costly=off,writes=9"},
+		{12, "The address 127.0.0.1:bad cannot be listened on", "--metrics-addr 127.0.0.1:bad"},
 	} {
 		w := newWorld(t)
 		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second) // what is not refused is served until then
@@ -236,12 +238,12 @@ func TestMachineNames(t *testing.T) {
 }
 
 func TestWhatATerminalIsTold(t *testing.T) {
-	s := started{Addresses: []string{"https://192.168.1.20:8350", "https://garage.local:8350"}, ThisComputer: "http://127.0.0.1:8350", Encryption: "own", Everyone: true,
+	s := started{Metrics: "127.0.0.1:9350", Addresses: []string{"https://192.168.1.20:8350", "https://garage.local:8350"}, ThisComputer: "http://127.0.0.1:8350", Encryption: "own", Everyone: true,
 		Install: "http://192.168.1.20:8350", Fingerprint: certs.Fingerprint([]byte("abc")), Limits: []string{"garage.local", "192.168.1.0/24"}, Until: "1 June 2036", LeftOut: []string{"10.0.0.9"}}
 	w := newWorld(t)
 	a := &app{Env: Env{Stdout: &w.out, Stderr: &w.err, Terminal: true}}
 	require.NoError(t, (&call{app: a}).announce(s))
-	for _, words := range []string{"EVERYBODY who can reach it: there are no accounts", "open http://192.168.1.20:8350 on it", "\n    BA78  16BF  8F01  CFEA\n    4141", "vouch for garage.local, 192.168.1.0/24 and for nothing else, until 1 June 2036", "Not under 10.0.0.9"} {
+	for _, words := range []string{"A monitor reads http://127.0.0.1:9350/metrics", "EVERYBODY who can reach it: there are no accounts", "open http://192.168.1.20:8350 on it", "\n    BA78  16BF  8F01  CFEA\n    4141", "vouch for garage.local, 192.168.1.0/24 and for nothing else, until 1 June 2036", "Not under 10.0.0.9"} {
 		require.Contains(t, w.out.String(), words)
 	}
 	code, err := server.NewQRCode(s.Install)

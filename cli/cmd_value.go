@@ -86,7 +86,7 @@ func (x *valueCommand) question() (workshop.ValueQuestion, error) {
 				} else {
 					p.Condition = &v
 				}
-			}, err == nil
+			}, err == nil && finite(v)
 		}))
 	}
 	for _, said := range x.RunningAfter {
@@ -173,7 +173,7 @@ func milesOf(text string) (*float64, error) {
 		return nil, badFlag("--distance", text, "21000mi or 33800km")
 	}
 	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+	if err != nil || !finite(v) {
 		return nil, badFlag("--distance", text, "21000mi or 33800km")
 	}
 	v /= per
@@ -215,15 +215,19 @@ func readSeries(name string) ([]workshop.PricePoint, error) {
 		if errors.Is(err, io.EOF) {
 			return out, nil
 		}
-		n, _ := rows.FieldPos(0)
 		if err != nil {
+			n := 0
+			if at := (*csv.ParseError)(nil); errors.As(err, &at) {
+				n, err = at.StartLine, at.Err
+			}
 			return nil, bad(n, "%v", err)
 		}
+		n, _ := rows.FieldPos(0)
 		if len(out) == maxSeries {
 			return nil, registry.Refuse(registry.CodeTooLarge, "Thin it out.", "The price series has more than %d rows", maxSeries)
 		}
 		v, err := strconv.ParseFloat(strings.TrimSpace(row[value]), 64)
-		if err != nil {
+		if err != nil || !finite(v) {
 			return nil, bad(n, "%q is no number", row[value])
 		}
 		out = append(out, workshop.PricePoint{Date: registry.Date(strings.TrimSpace(row[date])), Value: v})

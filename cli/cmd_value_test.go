@@ -78,6 +78,7 @@ func TestValueCommand(t *testing.T) {
 		{3, "--distance", []string{"value", "drover", "--distance", "NaNkm"}},
 		{3, "--plan", []string{"value", "drover", "--distance", "1mi", "--plan", "run"}},
 		{3, "--condition-after", []string{"value", "drover", "--distance", "1mi", "--condition-after", "good"}},
+		{3, "--condition-after", []string{"value", "drover", "--distance", "1mi", "--condition-after", "NaN"}},
 		{3, "not asked for", []string{"value", "drover", "--distance", "1mi", "--running-after", "walk=yes"}},
 		{3, "--running-after", []string{"value", "drover", "--distance", "1mi", "--running-after", "perhaps"}},
 		{4, "nobody", []string{"value", "nobody", "--distance", "1mi"}},

@@ -12,13 +12,14 @@ import (
 
 	"example.org/asfound/access"
 	"example.org/asfound/registry"
+	"example.org/asfound/store"
 	"example.org/asfound/store/node"
 )
 
 // notSettings is what lies in a registry's folder and is not copied as a file:
 // what the move carries over itself, what belongs to the engine or to a running
 // program, and places in the ledger, which differ in another engine.
-var notSettings = []string{"ledger", "photos", "private", "set-aside", "set-aside.new", "LOCK", "head.jsonl", "head.jsonl.new", "sealed.json", "sealed.json.new",
+var notSettings = []string{"ledger", "photos", "private", store.KeysFolder, "set-aside", "set-aside.new", "LOCK", "head.jsonl", "head.jsonl.new", "sealed.json", "sealed.json.new",
 	controlName, controlName + ".new", node.MarkName, peopleFile, peopleLock, movingFile, leftFile, restoringFile, hookFolder + "/after.json"}
 
 // settingsIn lists the files of a folder that are no part of the ledger, by

@@ -74,6 +74,9 @@ func (c *call) open() (*opened, error) {
 	if o.signer, o.verifier, err = c.key(); err != nil {
 		return nil, errors.Join(err, o.Ledger.Close())
 	}
+	if err := o.settleVault(c.ctx); err != nil {
+		fmt.Fprintf(c.Stderr, "asfound: storage: %v\n", err)
+	}
 	c.opened = o
 	return o, nil
 }

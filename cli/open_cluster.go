@@ -35,10 +35,10 @@ func (c *call) join(o *opened) error {
 	if err != nil {
 		return errors.Join(err, o.store.Close())
 	}
-	remote := node.Remote{Ledger: cluster.Ledger(), Photos: cluster.Photos(), Private: cluster.Private(),
+	remote := node.Remote{Ledger: cluster.Ledger(), Photos: cluster.Photos(), Private: cluster.Private(), Keys: cluster.Keys(),
 		Check: func(ctx context.Context) error { _, err := cluster.Check(ctx); return err }}
 	if c.line.Blobs != "" {
-		remote.Photos, remote.Private = nil, nil
+		remote.Photos, remote.Private, remote.Keys = nil, nil, nil
 	}
 	n, err := node.Open(c.ctx, o.store, remote, node.Options{Now: c.Now, Warn: warn})
 	if err != nil {
@@ -73,20 +73,22 @@ func (o *opened) share(dir string) error {
 	if err != nil {
 		return err
 	}
-	o.Photos, o.Private, o.shared = photos, private, []io.Closer{photos, private}
+	values, keys, _ := private.Parts()
+	_, _, scrub := o.store.Private().Parts() // the views lie in this node's folder
+	o.Photos, o.Private, o.shared = photos, store.NewVault(values, keys, scrub), []io.Closer{photos, private}
 	return nil
 }
 
 // openShared opens a folder for pictures and private values that other nodes see
 // too.
-func openShared(dir string) (photos, private *store.Blobs, err error) {
+func openShared(dir string) (photos *store.Blobs, private *store.Vault, err error) {
 	if info, err := os.Stat(dir); err != nil || !info.IsDir() {
 		return nil, nil, registry.Refuse(registry.CodeInvalid, "Make it, or connect the disk that it lies on; nothing is made in its place.", "There is no folder %s for pictures", dir)
 	}
 	if photos, err = store.OpenBlobs(dir, "photos", store.Options{Shared: true}); err != nil {
 		return nil, nil, err
 	}
-	if private, err = store.OpenBlobs(dir, "private", store.Options{Shared: true}); err != nil {
+	if private, err = store.OpenVault(dir, store.Options{Shared: true}); err != nil {
 		return nil, nil, errors.Join(err, photos.Close())
 	}
 	return photos, private, nil
@@ -96,7 +98,7 @@ func openShared(dir string) (photos, private *store.Blobs, err error) {
 func (o *opened) photos() node.Files { return o.Photos.(node.Files) }
 
 // private are the private values, wherever the registry keeps them.
-func (o *opened) private() node.Files { return o.Private.(node.Files) }
+func (o *opened) private() *store.Vault { return o.Private.(*store.Vault) }
 
 // behind says, for the pages, since when they may be out of date; nil where they
 // cannot be.

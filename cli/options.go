@@ -39,6 +39,8 @@ var options = []option{
 	{"cert", "ASFOUND_CERT", "", "file with a certificate and its chain, in place of the registry's own authority; read again when it changes"},
 	{"key", "ASFOUND_KEY", "", "file with the key of the certificate"},
 	{"behind-proxy", "ASFOUND_BEHIND_PROXY", "", "addresses or networks, separated by commas, of proxies whose X-Forwarded headers are believed"},
+	{"limits", "ASFOUND_LIMITS", "", "how much one visitor may ask, such as writes=1200/600,costly=120/60,guesses=30/6: so many at once, and so many a minute; off for none"},
+	{"metrics-addr", "ASFOUND_METRICS_ADDR", "", "address at which a monitor reads how the server does, such as 127.0.0.1:9350; nowhere when left out"},
 	{"language", "ASFOUND_LANGUAGE", "en-GB", "language of what is printed: en-GB or de; a bundle stays English"},
 	{"base-url", "ASFOUND_BASE_URL", "", "how people reach the server, for labels and the owner's links"},
 }

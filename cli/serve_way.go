@@ -15,6 +15,7 @@ import (
 
 	"example.org/asfound/access"
 	"example.org/asfound/certs"
+	"example.org/asfound/metrics"
 	"example.org/asfound/registry"
 	"example.org/asfound/server"
 )
@@ -40,6 +41,9 @@ type way struct {
 	names      certs.Names
 	base       string // how people reach it
 	proxies    []netip.Prefix
+	limits     server.Limits
+	watch      *metrics.Metrics // nil where no monitor reads
+	watchedAt  string           // its address
 	cert, key  string
 
 	port        string
@@ -63,6 +67,9 @@ func (s *serveCommand) way(accounts bool) (*way, error) {
 		w.bound = a.Unmap()
 	}
 	if w.proxies, err = prefixes(s.BehindProxy); err != nil {
+		return nil, err
+	}
+	if w.limits, err = limits(s.Limits); err != nil {
 		return nil, err
 	}
 	w.everyone = !w.bound.IsLoopback() || len(w.proxies) > 0
@@ -230,7 +237,7 @@ func (w *way) under(scheme string) []string {
 
 // started says what is served at the listener's address.
 func (w *way) started(listening net.Addr) started {
-	s := started{Listening: listening.String(), Addresses: w.addresses(), Encryption: w.encryption, Everyone: w.everyone && !w.accounts, Accounts: w.accounts, Open: w.everyone, LeftOut: w.leftOut.All()}
+	s := started{Metrics: w.watchedAt, Listening: listening.String(), Addresses: w.addresses(), Encryption: w.encryption, Everyone: w.everyone && !w.accounts, Accounts: w.accounts, Open: w.everyone, LeftOut: w.leftOut.All()}
 	if w.base != "" && !slices.Contains(s.Addresses, w.base) {
 		s.Addresses = append([]string{w.base}, s.Addresses...)
 	}

@@ -102,14 +102,16 @@ func Origin(registryName, machine string) (string, error) {
 }
 
 func checkName(name string) error {
-	bad := name == "" || len(name) > 200 || strings.HasSuffix(name, "/") || strings.IndexFunc(name, func(r rune) bool {
-		return r == '+' || r == unicode.ReplacementChar || unicode.IsSpace(r) || !unicode.IsPrint(r)
-	}) >= 0
-	if bad {
+	if name == "" || len(name) > 200 || strings.HasSuffix(name, "/") || strings.ContainsFunc(name, unfitForNote) {
 		return registry.Refuse(registry.CodeInvalid, "Choose one such as registry.example/aldmouth: no space, no \"+\", no \"/\" at the end.",
 			"The registry name %q cannot be used", name)
 	}
 	return nil
+}
+
+// unfitForNote are the characters that a name in a signed note cannot have.
+func unfitForNote(r rune) bool {
+	return r == '+' || r == unicode.ReplacementChar || unicode.IsSpace(r) || !unicode.IsPrint(r)
 }
 
 // Text is the body that is signed: origin, size and root, a line each.
@@ -137,8 +139,8 @@ func ParseCheckpoint(text []byte) (Checkpoint, error) {
 		return bad("its root is not a SHA-256 in base64")
 	}
 	c := Checkpoint{Origin: lines[0], Size: size, Root: lines[2]}
-	if strings.IndexFunc(c.Origin, func(r rune) bool { return r == '+' || unicode.IsSpace(r) }) >= 0 || c.Origin == "" {
-		return bad("its origin has a space or \"+\", or is empty")
+	if strings.ContainsFunc(c.Origin, unfitForNote) || c.Origin == "" {
+		return bad("its origin is empty, or has a space, \"+\" or what is not printed")
 	}
 	return c, nil
 }

@@ -11,19 +11,29 @@ import (
 	"example.org/asfound/registry"
 )
 
-// Blobs are stored files, named by what they hold. Get gives CodeNotFound for
+// Files are stored files, named by what they hold. Get gives CodeNotFound for
 // what is not there, and ends with CodeTampered in place of io.EOF when the
 // bytes do not match the digest.
-type Blobs interface {
-	Put(ctx context.Context, r io.Reader, limit int64) (digest string, size int64, err error)
+type Files interface {
 	Get(ctx context.Context, digest string) (io.ReadCloser, int64, error)
 	Each(ctx context.Context, fn func(digest string, size int64) error) error
 }
 
-// Forgetful is a store of private values, which can be removed for good.
-type Forgetful interface {
-	Blobs
-	Remove(ctx context.Context, digest string) error
+// Blobs take files too.
+type Blobs interface {
+	Files
+	Put(ctx context.Context, r io.Reader, limit int64) (digest string, size int64, err error)
+}
+
+// Vault keeps private values, sealed with keys that can be destroyed; see
+// store.Vault. Values and keys are carried over as they are stored.
+type Vault interface {
+	Files
+	GetStored(ctx context.Context, digest string) (io.ReadCloser, int64, error)
+	PutStored(ctx context.Context, digest string, r io.Reader, size int64) error
+	EachKey(ctx context.Context, fn func(name string, raw []byte) error) error
+	PutKey(ctx context.Context, name string, raw []byte) error
+	Destroy(ctx context.Context, digests []string) error
 }
 
 // Side is one end of a move.
@@ -31,7 +41,7 @@ type Side struct {
 	Name    string // as people know it, for messages
 	Ledger  registry.Ledger
 	Photos  Blobs
-	Private Forgetful
+	Private Vault
 }
 
 // Options of a move. The zero Options are right for use.
@@ -88,10 +98,13 @@ func All(ctx context.Context, from, to Side, o Options) (Report, error) {
 		err = o.Begin()
 	}
 	if err == nil {
-		err = m.files(ctx, "picture", from.Photos, to.Photos, &m.report.Added.Photos, &m.report.There.Photos)
+		err = m.files(ctx, "picture", from.Photos, to.Photos, from.Photos.Get, m.putPhoto, &m.report.Added.Photos, &m.report.There.Photos)
 	}
 	if err == nil {
-		err = m.files(ctx, "private value", from.Private, to.Private, &m.report.Added.Private, &m.report.There.Private)
+		err = m.keys(ctx)
+	}
+	if err == nil {
+		err = m.files(ctx, "private value", from.Private, to.Private, from.Private.GetStored, to.Private.PutStored, &m.report.Added.Private, &m.report.There.Private)
 	}
 	if err == nil {
 		err = m.commits(ctx, end)
@@ -183,20 +196,45 @@ func few(names []string) string {
 	return fmt.Sprintf("%s and %d more", strings.Join(names[:most], ", "), len(names)-most)
 }
 
-// files copies what the target does not hold sound, and removes from it what
-// was erased.
-func (m *mover) files(ctx context.Context, kind string, from, to Blobs, added, there *int) error {
+// keys carries the keys of the private values over, before the values, and
+// destroys in the target what was erased.
+func (m *mover) keys(ctx context.Context) error {
+	if err := m.from.Private.EachKey(ctx, func(name string, raw []byte) error {
+		return m.to.Private.PutKey(ctx, name, raw)
+	}); err != nil {
+		return err
+	}
+	var gone []string
+	if err := m.to.Private.Each(ctx, func(digest string, _ int64) error {
+		if m.erased[digest] {
+			gone = append(gone, digest)
+		}
+		return nil
+	}); err != nil {
+		return m.to.trouble(err)
+	}
+	if len(gone) == 0 {
+		return nil
+	}
+	m.report.Erased = len(gone)
+	return m.to.Private.Destroy(ctx, gone)
+}
+
+// putPhoto stores a picture in the target.
+func (m *mover) putPhoto(ctx context.Context, digest string, r io.Reader, size int64) error {
+	stored, _, err := m.to.Photos.Put(ctx, r, size)
+	if err == nil && stored != digest {
+		err = fmt.Errorf("it was stored as %s", stored)
+	}
+	return err
+}
+
+// files copies what the target does not hold sound.
+func (m *mover) files(ctx context.Context, kind string, from, to Files, get func(context.Context, string) (io.ReadCloser, int64, error),
+	put func(context.Context, string, io.Reader, int64) error, added, there *int) error {
 	held := map[string]bool{}
 	if err := to.Each(ctx, func(digest string, _ int64) error { held[digest] = true; return nil }); err != nil {
 		return m.to.trouble(err)
-	}
-	for digest := range held {
-		if f, ok := to.(Forgetful); ok && m.erased[digest] {
-			if err := f.Remove(ctx, digest); err != nil {
-				return m.to.file(kind, digest, err)
-			}
-			m.report.Erased++
-		}
 	}
 	return from.Each(ctx, func(digest string, _ int64) error {
 		if m.erased[digest] {
@@ -207,7 +245,7 @@ func (m *mover) files(ctx context.Context, kind string, from, to Blobs, added, t
 			*there++
 			return nil
 		}
-		r, size, err := from.Get(ctx, digest)
+		r, size, err := get(ctx, digest)
 		if registry.CodeOf(err) == registry.CodeNotFound {
 			return nil // removed meanwhile
 		}
@@ -216,7 +254,7 @@ func (m *mover) files(ctx context.Context, kind string, from, to Blobs, added, t
 		}
 		// The reader ends with CodeTampered when the source's copy was changed,
 		// and then nothing of it is kept.
-		stored, _, err := to.Put(ctx, r, size)
+		err = put(ctx, digest, r, size)
 		if closed := r.Close(); err == nil {
 			err = closed
 		}
@@ -225,8 +263,6 @@ func (m *mover) files(ctx context.Context, kind string, from, to Blobs, added, t
 			return m.from.file(kind, digest, err)
 		case err != nil:
 			return m.to.file(kind, digest, err)
-		case stored != digest:
-			return m.to.file(kind, digest, fmt.Errorf("it was stored as %s", stored))
 		}
 		*added++
 		return nil
@@ -234,7 +270,7 @@ func (m *mover) files(ctx context.Context, kind string, from, to Blobs, added, t
 }
 
 // sound reads a stored file through its digest.
-func sound(ctx context.Context, blobs Blobs, digest string) error {
+func sound(ctx context.Context, blobs Files, digest string) error {
 	r, _, err := blobs.Get(ctx, digest)
 	if err != nil {
 		return err
@@ -292,13 +328,17 @@ func (m *mover) readBack(ctx context.Context) error {
 	}
 	for _, x := range []struct {
 		kind     string
-		from, to Blobs
+		from, to Files
 	}{{"picture", m.from.Photos, m.to.Photos}, {"private value", m.from.Private, m.to.Private}} {
 		if err := x.from.Each(ctx, func(digest string, _ int64) error {
 			if m.erased[digest] {
 				return nil
 			}
-			if err := sound(ctx, x.to, digest); err != nil {
+			err := sound(ctx, x.to, digest)
+			if registry.CodeOf(err) == registry.CodeNotFound && registry.CodeOf(sound(ctx, x.from, digest)) == registry.CodeNotFound {
+				return nil // its key is not in the source either
+			}
+			if err != nil {
 				return m.to.file(x.kind, digest, err)
 			}
 			return nil

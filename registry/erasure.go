@@ -14,9 +14,15 @@ type Erasure struct {
 	Person string `json:"person"`
 	// Digests are those of the destroyed documents; filled in.
 	Digests []string `json:"digests"`
-	Why     string   `json:"why"`
-	By      string   `json:"by"`
+	// Means says how; records of before there were keys leave it out.
+	Means string `json:"means,omitempty"`
+	Why   string `json:"why"`
+	By    string `json:"by"`
 }
+
+// MeansKey is the means of an erasure that destroyed the key which seals the
+// documents, and the documents with it: no sealed copy can be opened any more.
+const MeansKey = "key"
 
 // Kind implements Body.
 func (*Erasure) Kind() Kind { return "erasure" }
@@ -25,6 +31,9 @@ func (e *Erasure) check(fs *faults) {
 	fs.id("/person", e.Person, false)
 	fs.need("/why", e.Why, "It is not said why it was erased", "Write at whose wish, or by which rule.")
 	fs.id("/by", e.By, false)
+	if e.Means != "" && e.Means != MeansKey {
+		fs.add("/means", e.Means, MeansKey, "This means of erasing is not known", "Leave it out; it is filled in.")
+	}
 	if len(e.Digests) == 0 {
 		fs.add("/digests", "", "at least one digest", "There is nothing to erase", "")
 	}
@@ -48,24 +57,60 @@ func decideErasure(d *Dossier, e *Erasure) error {
 // PersonDigests are the digests of all that is withheld of a person, in every
 // version of the person's record.
 func PersonDigests(d *Dossier, person string) []string {
-	same := map[string]bool{person: true}
-	for changed := true; changed; {
-		changed = false
-		for _, e := range d.Entries() {
-			p, ok := e.Body.(*Person)
-			if !ok || p.Supersedes == "" || same[p.ID] == same[p.Supersedes] {
-				continue
-			}
-			same[p.ID], same[p.Supersedes], changed = true, true, true
-		}
-	}
+	first := firstOf(d, person)
 	var out []string
 	for _, e := range d.Entries() {
-		if p, ok := e.Body.(*Person); ok && same[p.ID] {
+		if p, ok := e.Body.(*Person); ok && firstOf(d, p.ID) == first {
 			for _, v := range Privates(p) {
 				if v.Digest != "" && !slices.Contains(out, v.Digest) {
 					out = append(out, v.Digest)
 				}
+			}
+		}
+	}
+	return out
+}
+
+// firstOf follows a person's record to the first of those that it corrects.
+func firstOf(d *Dossier, id string) string {
+	for range d.Entries() {
+		e, ok := d.Entry(id)
+		if !ok {
+			break
+		}
+		p, ok := e.Body.(*Person)
+		if !ok || p.Supersedes == "" {
+			break
+		}
+		id = p.Supersedes
+	}
+	return id
+}
+
+// HolderOf is whose key seals what a body withholds: "MACHINE/PERSON" for a
+// person's record, by the id of that person's first record, and "MACHINE" for
+// every other. So what is the machine's outlives whoever asks to be forgotten.
+// The body need not be in the dossier yet.
+func HolderOf(d *Dossier, machine string, b Body) string {
+	p, ok := b.(*Person)
+	if !ok {
+		return machine
+	}
+	first := p.ID
+	if p.Supersedes != "" {
+		first = firstOf(d, p.Supersedes)
+	}
+	return machine + "/" + first
+}
+
+// Holders says of every withheld value of a machine's record, by digest, whose
+// key seals it.
+func Holders(d *Dossier, machine string) map[string]string {
+	out := map[string]string{}
+	for _, e := range d.Entries() {
+		for _, p := range Privates(e.Body) {
+			if p.Digest != "" {
+				out[p.Digest] = HolderOf(d, machine, e.Body)
 			}
 		}
 	}

@@ -98,7 +98,7 @@ var kinds = map[Kind]kindRow{
 	"risk":              {new: func() Body { return &Risk{} }, title: "The risk of an act"},
 	"search":            {new: func() Body { return &Search{} }, title: "The entry in the search log"},
 	"finding":           {new: func() Body { return &Finding{} }, title: "The finding"},
-	"erasure":           {new: func() Body { return &Erasure{} }, title: "The erasure"},
+	"erasure":           {new: func() Body { return &Erasure{} }, title: "The erasure", upcasts: []upcast{asItIs}},
 	"acknowledgement":   {new: func() Body { return &Acknowledgement{} }, title: "The acknowledgement"},
 	"step":              {new: func() Body { return &Step{} }, title: "The step"},
 	"fastener-map":      {new: func() Body { return &FastenerMap{} }, title: "The fastener map"},

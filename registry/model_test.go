@@ -285,102 +285,102 @@ func (m *model) compare(t *rapid.T) {
 // TestAgainstTheModel: in any order of acts, allowed or not, the registry and
 // the model agree; a refusal changes nothing; replaying gives the same dossier;
 // no gate is skipped; what came in and off is accounted for.
-func TestAgainstTheModel(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		m := &model{bench: newBench(t), surveyed: map[string]bool{}, past: map[string]bool{}, approves: map[string]bool{}, spent: map[string]int{}, custody: map[string]string{}, workOf: map[string]string{}}
-		takenIn(m.bench)
-		m.do(aJoint("cover-screws"), aFault("spark"), aFault("rust"), cover(), swapMagneto(), paintTank(), aCheck("turned", "passed", "ignition.magneto"))
-		if rapid.Bool().Draw(t, "far on") {
-			m.do(aSurvey("fuel.tank"), aSeal(), asFound("photo-cover", "cover"))
-			m.surveyed["fuel.tank"], m.sealed, m.picture = true, true, true
-		}
-		t.Repeat(map[string]func(*rapid.T){
-			"survey": m.survey, "seal": m.seal, "picture": m.takePicture, "open": m.openCover, "propose": m.propose,
-			"decide": m.decide, "decide again": m.decide, "swap": m.swap, "swap again": m.swap, "tag": m.tag, "move": m.movePart, "check": m.checkBrakes,
-			"gate": m.passGate, "gate again": m.passGate, "take gate back": m.takeGateBack, "hand back": m.handBack, "withdraw": m.withdraw,
-			"": m.compare,
-		})
-		m.replayed()
+func TestAgainstTheModel(t *testing.T) { rapid.Check(t, againstTheModel) }
+
+func againstTheModel(t *rapid.T) {
+	m := &model{bench: newBench(t), surveyed: map[string]bool{}, past: map[string]bool{}, approves: map[string]bool{}, spent: map[string]int{}, custody: map[string]string{}, workOf: map[string]string{}}
+	takenIn(m.bench)
+	m.do(aJoint("cover-screws"), aFault("spark"), aFault("rust"), cover(), swapMagneto(), paintTank(), aCheck("turned", "passed", "ignition.magneto"))
+	if rapid.Bool().Draw(t, "far on") {
+		m.do(aSurvey("fuel.tank"), aSeal(), asFound("photo-cover", "cover"))
+		m.surveyed["fuel.tank"], m.sealed, m.picture = true, true, true
+	}
+	t.Repeat(map[string]func(*rapid.T){
+		"survey": m.survey, "seal": m.seal, "picture": m.takePicture, "open": m.openCover, "propose": m.propose,
+		"decide": m.decide, "decide again": m.decide, "swap": m.swap, "swap again": m.swap, "tag": m.tag, "move": m.movePart, "check": m.checkBrakes,
+		"gate": m.passGate, "gate again": m.passGate, "take gate back": m.takeGateBack, "hand back": m.handBack, "withdraw": m.withdraw,
+		"": m.compare,
 	})
+	m.replayed()
 }
 
 // TestAnythingAtAll: records of every kind with references drawn at random, to
 // what is there, what is out of force and what never was, are allowed or
 // refused with a code; nothing panics, a refusal changes nothing, and what was
 // allowed replays to the same.
-func TestAnythingAtAll(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		b := newBench(t)
-		tagged(b)
-		pick := func(what string) string {
-			var ids []string
-			for _, e := range b.d.Entries() {
-				ids = append(ids, e.RecordID())
-			}
-			return rapid.SampledFrom(append(ids, "nothing", "")).Draw(t, what)
+func TestAnythingAtAll(t *testing.T) { rapid.Check(t, anythingAtAll) }
+
+func anythingAtAll(t *rapid.T) {
+	b := newBench(t)
+	tagged(b)
+	pick := func(what string) string {
+		var ids []string
+		for _, e := range b.d.Entries() {
+			ids = append(ids, e.RecordID())
 		}
-		components := []string{"fuel.tank", "petrol tank", "ignition.magneto", "engine.crankcase", "wheels.front.tyre", "electrical.horn", "engine", "no.such", ""}
-		component := func() string { return rapid.SampledFrom(components).Draw(t, "component") }
-		for i := range rapid.IntRange(1, 20).Draw(t, "acts") {
-			supersedes := ""
-			if rapid.Bool().Draw(t, "corrects") {
-				supersedes = pick("supersedes")
-			}
-			c := Common{ID: fmt.Sprintf("r-%d", i), Supersedes: supersedes}
-			var body Body
-			switch rapid.IntRange(0, 15).Draw(t, "kind") {
-			case 0:
-				body = &Withdrawal{Common: c, Record: pick("record"), Why: "x", By: "tamsin"}
-			case 1:
-				body = with(aSurvey(component()), func(s *Survey) { s.Common = c; s.Function = "works" })(b)
-			case 2:
-				body = with(claim("", component(), pick("evidence")), func(x *Claim) { x.Common = c; x.Resolves = []string{pick("resolves")} })(b)
-			case 3:
-				body = with(evidence("", component()), func(x *Evidence) { x.Common = c })(b)
-			case 4:
-				body = with(swapWork("", "1"), func(x *Work) {
-					x.Common = c
-					x.Option = pick("option")
-					x.AlreadyDone = rapid.Bool().Draw(t, "already")
-				})(b)
-			case 5:
-				body = with(oldMagneto(), func(x *RemovedPart) { x.Common = c; x.Work = pick("work"); x.Component = component() })(b)
-			case 6:
-				body = with(move("", pick("part"), rapid.SampledFrom(TermIDs(Custodies())).Draw(t, "custody")), func(x *PartMove) { x.Common = c })(b)
-			case 7:
-				body = with(b.answer("", pick("on"), rapid.SampledFrom(TermIDs(Answers())).Draw(t, "answer")), func(x *Decision) {
-					x.Common = c
-					x.TakesBack = pick("takes back")
-					if x.Digest == "" {
-						x.Digest = "sha256:" + zeros
-					}
-				})(b)
-			case 8:
-				body = with(swapMagneto(), func(x *Option) { x.Common = c; x.Requires = []string{pick("requires")} })(b)
-			case 9:
-				body = with(cover(), func(x *Opening) { x.Common = c; x.Requires = []string{pick("requires")} })(b)
-			case 10:
-				body = &Opened{Common: c, Opening: pick("opening"), By: "tamsin", AlreadyDone: rapid.Bool().Draw(t, "already")}
-			case 11:
-				o, _ := Get[*Option](b.d, pick("option"))
-				if o.Record == nil {
-					continue
+		return rapid.SampledFrom(append(ids, "nothing", "")).Draw(t, what)
+	}
+	components := []string{"fuel.tank", "petrol tank", "ignition.magneto", "engine.crankcase", "wheels.front.tyre", "electrical.horn", "engine", "no.such", ""}
+	component := func() string { return rapid.SampledFrom(components).Draw(t, "component") }
+	for i := range rapid.IntRange(1, 20).Draw(t, "acts") {
+		supersedes := ""
+		if rapid.Bool().Draw(t, "corrects") {
+			supersedes = pick("supersedes")
+		}
+		c := Common{ID: fmt.Sprintf("r-%d", i), Supersedes: supersedes}
+		var body Body
+		switch rapid.IntRange(0, 15).Draw(t, "kind") {
+		case 0:
+			body = &Withdrawal{Common: c, Record: pick("record"), Why: "x", By: "tamsin"}
+		case 1:
+			body = with(aSurvey(component()), func(s *Survey) { s.Common = c; s.Function = "works" })(b)
+		case 2:
+			body = with(claim("", component(), pick("evidence")), func(x *Claim) { x.Common = c; x.Resolves = []string{pick("resolves")} })(b)
+		case 3:
+			body = with(evidence("", component()), func(x *Evidence) { x.Common = c })(b)
+		case 4:
+			body = with(swapWork("", "1"), func(x *Work) {
+				x.Common = c
+				x.Option = pick("option")
+				x.AlreadyDone = rapid.Bool().Draw(t, "already")
+			})(b)
+		case 5:
+			body = with(oldMagneto(), func(x *RemovedPart) { x.Common = c; x.Work = pick("work"); x.Component = component() })(b)
+		case 6:
+			body = with(move("", pick("part"), rapid.SampledFrom(TermIDs(Custodies())).Draw(t, "custody")), func(x *PartMove) { x.Common = c })(b)
+		case 7:
+			body = with(b.answer("", pick("on"), rapid.SampledFrom(TermIDs(Answers())).Draw(t, "answer")), func(x *Decision) {
+				x.Common = c
+				x.TakesBack = pick("takes back")
+				if x.Digest == "" {
+					x.Digest = "sha256:" + zeros
 				}
-				body = with(aProposal("", "50", o.Record), func(x *Proposal) { x.Common = c })(b)
-			case 12:
-				body = with(gate(rapid.SampledFrom(b.rules.Gates).Draw(t, "gate").ID, "turned"), func(x *Gate) { x.Common = c })(b)
-			case 13:
-				body = with(aCheck("", "passed", component()), func(x *Check) { x.Common = c; x.Work = pick("work") })(b)
-			case 14:
-				body = with(fitting("", "x", rapid.SampledFrom([]Date{"1957", "1957/1961", "1961/..", "../1961", "x"}).Draw(t, "valid")), func(x *Fitting) { x.Common.ID, x.Supersedes = c.ID, c.Supersedes })(b)
-			case 15:
-				body = with(aHandBack(), func(x *HandBack) { x.Common = c; x.RemovedParts = []string{pick("part")} })(b)
+			})(b)
+		case 8:
+			body = with(swapMagneto(), func(x *Option) { x.Common = c; x.Requires = []string{pick("requires")} })(b)
+		case 9:
+			body = with(cover(), func(x *Opening) { x.Common = c; x.Requires = []string{pick("requires")} })(b)
+		case 10:
+			body = &Opened{Common: c, Opening: pick("opening"), By: "tamsin", AlreadyDone: rapid.Bool().Draw(t, "already")}
+		case 11:
+			o, _ := Get[*Option](b.d, pick("option"))
+			if o.Record == nil {
+				continue
 			}
-			if err := b.try(body); err != nil && CodeOf(err) == CodeInternal {
-				t.Fatalf("a refusal without a code: %v", err)
-			}
-			interrogate(b.d, b.rules)
+			body = with(aProposal("", "50", o.Record), func(x *Proposal) { x.Common = c })(b)
+		case 12:
+			body = with(gate(rapid.SampledFrom(b.rules.Gates).Draw(t, "gate").ID, "turned"), func(x *Gate) { x.Common = c })(b)
+		case 13:
+			body = with(aCheck("", "passed", component()), func(x *Check) { x.Common = c; x.Work = pick("work") })(b)
+		case 14:
+			body = with(fitting("", "x", rapid.SampledFrom([]Date{"1957", "1957/1961", "1961/..", "../1961", "x"}).Draw(t, "valid")), func(x *Fitting) { x.Common.ID, x.Supersedes = c.ID, c.Supersedes })(b)
+		case 15:
+			body = with(aHandBack(), func(x *HandBack) { x.Common = c; x.RemovedParts = []string{pick("part")} })(b)
 		}
-		b.replayed()
-	})
+		if err := b.try(body); err != nil && CodeOf(err) == CodeInternal {
+			t.Fatalf("a refusal without a code: %v", err)
+		}
+		interrogate(b.d, b.rules)
+	}
+	b.replayed()
 }

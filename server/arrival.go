@@ -30,13 +30,16 @@ type Arrival struct {
 	Reading bool
 	// Behind says that a copy is shown, because the ledger cannot be reached.
 	Behind *Behind
+
+	who *access.Who
 }
 
 func (s *Server) arrivalOf(r *http.Request) Arrival {
 	a := Arrival{Secure: infoOf(r).https || isLoopback(hostOf(r.Host)), Accounts: s.accounts()}
 	a.Everyone = s.Everyone && !a.Accounts
 	a.Behind, _ = s.behindNow()
-	if who := infoOf(r).who; who != nil && who.Session == "" {
+	a.who = infoOf(r).who
+	if who := a.who; who != nil && who.Session == "" {
 		a.Reading = true
 	} else if who != nil {
 		a.Name, a.Keeper, a.Account = who.Name, who.Has("", access.Keeper), who.Account

@@ -82,7 +82,12 @@ type Config struct {
 	HSTS time.Duration
 	// Behind says when what is shown was the whole ledger, and why the ledger
 	// cannot be reached now; a nil error while it can. nil where it always can.
-	Behind  func() (since time.Time, why error)
+	Behind func() (since time.Time, why error)
+	// Limits are how much one visitor may ask; DefaultLimits where one is left
+	// out.
+	Limits Limits
+	// Watch is told of what happens; nil where nobody watches.
+	Watch   Watch
 	Version string
 	Logger  *slog.Logger
 	Now     func() time.Time
@@ -113,6 +118,15 @@ type Mark struct {
 	X, Y, Width, Height float64
 }
 
+// Watch counts what happens, without asking by whom.
+type Watch interface {
+	// Request is an answered request: the pattern of its route, "" when none
+	// fits, the time it took, and the bytes of the answer.
+	Request(route, method string, status int, took time.Duration, bytes int64)
+	// Event is one of those that Server.security logs, by its name.
+	Event(name string)
+}
+
 // Server answers requests. It is made by New.
 type Server struct {
 	Config
@@ -122,11 +136,15 @@ type Server struct {
 	rejected *rejectedRows
 	reports  *reportCache
 	criteria *latest[*workshop.CriteriaReport]
-	openapi  []byte
-	anatomy  names  // components by id, for pages without a report
-	prefix   string // of request ids
-	build    string // changes with templates, styles, catalog and program
-	count    atomic.Uint64
+	kept     *latest[answer] // finished pages
+	budgets  budgets
+	// Who makes pages, documents and previews of pictures waits for a turn.
+	reading, building, decoding *turns
+	openapi                     []byte
+	anatomy                     names  // components by id, for pages without a report
+	prefix                      string // of request ids
+	build                       string // changes with templates, styles, catalog and program
+	count                       atomic.Uint64
 }
 
 // New makes the handler of the whole registry. CodeInvalid when the
@@ -156,6 +174,10 @@ func newServer(c Config) (*Server, error) {
 		s.anatomy[c.ID] = &workshop.ComponentReport{ID: c.ID, Code: c.Code, Name: c.Name}
 	}
 	var err error
+	s.setTurns()
+	if s.budgets, err = newBudgets(c.Limits, c.Now); err != nil {
+		return nil, err
+	}
 	s.pages = newPagesIn()
 	if _, err = s.pages[language.English](); err != nil {
 		return nil, err
@@ -167,6 +189,7 @@ func newServer(c Config) (*Server, error) {
 	s.rejected = &rejectedRows{}
 	s.reports = &reportCache{}
 	s.criteria = &latest[*workshop.CriteriaReport]{}
+	s.kept = &latest[answer]{most: keptBytes, size: func(a answer) int { return a.(pageAnswer).size() }}
 	if s.openapi, err = openAPI(c.Version); err != nil {
 		return nil, err
 	}

@@ -63,6 +63,8 @@ var problemTable = map[registry.Code]problemRow{
 	codeForbidden:             {403, "This is not yours to do", "Ask the keeper of the registry, who gives the roles.", 0},
 	access.CodeWrong:          {401, "This does not let anybody in", "Type it again.", 0},
 	access.CodeTooMany:        {429, "Too many wrong attempts", "Wait, and try again.", 0},
+	codeTooOften:              {429, "Too much was asked in a short time", "Wait, and send it again.", 0},
+	codeCrowded:               {503, "Too many ask at once", "Wait a few seconds, and send it again.", 3},
 	codeNotOffered:            {501, "This is not offered here", "Use the command line for it.", 0},
 }
 
@@ -147,11 +149,21 @@ func writeProblem(w http.ResponseWriter, err error, instance string) {
 	h.Set("Content-Type", "application/problem+json")
 	h.Set("Cache-Control", "no-store")
 	h.Del("ETag")
-	if row := rowOf(codeOf(err)); row.retry > 0 {
-		h.Set("Retry-After", strconv.Itoa(row.retry))
-	}
+	setRetryAfter(h, err)
 	w.WriteHeader(p.Status)
 	w.Write(append(body, '\n'))
+}
+
+// setRetryAfter says after how many seconds to try again, where that is known.
+func setRetryAfter(h http.Header, err error) {
+	after := rowOf(codeOf(err)).retry
+	var waits interface{ Seconds() int }
+	if errors.As(err, &waits) {
+		after = waits.Seconds()
+	}
+	if after > 0 {
+		h.Set("Retry-After", strconv.Itoa(after))
+	}
 }
 
 func notOffered(what string) error {

@@ -42,6 +42,9 @@ func pointed(typed string, comma bool) (string, error) {
 		}
 		return r
 	}, typed)
+	if strings.Trim(s, "+-.,0123456789eE") != "" || !strings.ContainsAny(s, "0123456789") { // NaN, Inf and 0x10 are numbers to a program alone
+		return "", errNoNumber
+	}
 	home, away := ".", ","
 	if comma {
 		home, away = away, home

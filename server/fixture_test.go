@@ -189,8 +189,8 @@ func (b *bench) copy(t testing.TB) *bench {
 		_, err := out.w.Ledger.Append(ctx, registry.Commit{ID: r.ID, Machine: r.Machine, Expect: r.First - 1, Events: r.Events})
 		return err
 	}))
-	for _, pair := range [][2]workshop.Blobs{{b.w.Photos, out.w.Photos}, {b.w.Private, out.w.Private}} {
-		require.NoError(t, pair[0].(*ledgertest.MemoryBlobs).Each(ctx, func(digest string, _ int64) error {
+	for _, pair := range [][2]*ledgertest.MemoryBlobs{{b.w.Photos.(*ledgertest.MemoryBlobs), out.w.Photos.(*ledgertest.MemoryBlobs)}, {b.w.Private.(*ledgertest.MemoryBlobs), out.w.Private.(*ledgertest.MemoryBlobs)}} {
+		require.NoError(t, pair[0].Each(ctx, func(digest string, _ int64) error {
 			r, _, err := pair[0].Get(ctx, digest)
 			if err == nil {
 				_, _, err = pair[1].Put(ctx, r, 1<<20)

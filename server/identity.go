@@ -187,6 +187,9 @@ func (s *Server) visitorTag(r *http.Request) string {
 // security logs what concerns who gets in, by the ids of accounts and without
 // names, addresses and secrets.
 func (s *Server) security(r *http.Request, what string, more ...any) {
+	if s.Watch != nil {
+		s.Watch.Event(what)
+	}
 	info := infoOf(r)
 	attrs := []any{"event", what, "request", info.id, "route", info.route}
 	if info.who != nil {

@@ -61,7 +61,7 @@ func NewInstall(in Install, version string) (http.Handler, error) {
 			http.Error(w, "The page cannot be shown.", http.StatusInternalServerError)
 			return
 		}
-		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.Header().Set("Content-Type", htmlType)
 		w.Write(body)
 	})
 	file("/asfound.crt", authorityMedia, in.Root)

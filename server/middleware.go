@@ -84,6 +84,9 @@ func (s *Server) observe(next http.Handler) http.Handler {
 					s.fail(rec, r, fmt.Errorf("panic"))
 				}
 			}
+			if s.Watch != nil {
+				s.Watch.Request(info.route, r.Method, statusOr200(rec.status), time.Since(began), rec.bytes)
+			}
 			level := slog.LevelInfo
 			attrs := []any{"request", info.id, "method", r.Method, "route", info.route, "status", rec.status, "bytes", rec.bytes, "ms", float64(time.Since(began).Microseconds()) / 1000}
 			if info.err != nil {
@@ -179,6 +182,11 @@ func (s *Server) serve(rt route) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		infoOf(r).route = rt.pattern
 		r, instead, err := s.admit(rt, r)
+		if err == nil && instead == nil {
+			if err = s.spend(rt, r); err != nil {
+				instead, err = s.again(rt, r, err)
+			}
+		}
 		if err == nil && instead != nil {
 			err = instead.write(s, w, r)
 		}
@@ -195,11 +203,12 @@ func (s *Server) serve(rt route) http.HandlerFunc {
 		if rt.limit > 0 {
 			r.Body = http.MaxBytesReader(w, r.Body, rt.limit)
 		}
-		a, err := s.once(rt, r)
+		a, err := s.answerTo(rt, r)
 		if err == nil {
 			err = a.write(s, w, r)
 		}
 		if err != nil {
+			s.guessed(rt, r, err)
 			s.fail(w, r, err)
 		}
 	}

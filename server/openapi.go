@@ -134,7 +134,7 @@ func describe(rt route, types typeSchemas) (map[string]any, error) {
 	}
 	answers := map[string]any{strconv.Itoa(status): success}
 	byStatus := map[int][]string{}
-	for _, code := range append([]registry.Code{registry.CodeInternal}, api.problems...) {
+	for _, code := range append([]registry.Code{registry.CodeInternal, codeCrowded}, api.problems...) {
 		row := rowOf(code)
 		byStatus[row.status] = append(byStatus[row.status], string(code))
 	}
@@ -144,6 +144,9 @@ func describe(rt route, types typeSchemas) (map[string]any, error) {
 				byStatus[row.status] = append(byStatus[row.status], string(code))
 			}
 		}
+	}
+	if rt.takes != "" || isCostly(rt) {
+		byStatus[http.StatusTooManyRequests] = append(byStatus[http.StatusTooManyRequests], string(codeTooOften))
 	}
 	for status, codes := range byStatus {
 		sort.Strings(codes)

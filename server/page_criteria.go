@@ -1,6 +1,7 @@
 package server
 
 import (
+	"context"
 	"net/http"
 	"time"
 
@@ -36,14 +37,10 @@ func pageCriteria(s *Server, r *http.Request) (answer, error) {
 // found of the same version on the same day: ages go by the day of asking.
 func (s *Server) criteriaOf(r *http.Request, machine string, version uint64) (*workshop.CriteriaReport, error) {
 	key := machine + " " + itoa(version) + " " + s.Now().UTC().Format(time.DateOnly)
-	if kept, ok := s.criteria.get(key); ok {
-		return kept, nil
-	}
-	out, err := s.Workshop.Criteria(r.Context(), machine, "")
-	if err == nil && out.Version == version {
-		s.criteria.put(key, out)
-	}
-	return out, err
+	return s.criteria.find(key, func() (*workshop.CriteriaReport, bool, error) {
+		out, err := s.Workshop.Criteria(context.WithoutCancel(r.Context()), machine, "")
+		return out, err == nil && out.Version == version, err
+	})
 }
 
 // criteriaQuery picks one rule.

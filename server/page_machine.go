@@ -92,9 +92,10 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 	return htmlAnswer{status: status, name: "machine", page: page, etag: tag}, nil
 }
 
-// pageTag is the tag of a page that follows from the record alone.
+// pageTag is the tag of a page that follows from the record and the quarter of
+// an hour alone.
 func (s *Server) pageTag(r *http.Request, version uint64) string {
-	return `"` + itoa(version) + "." + s.build + "." + languageOf(r).Tag + s.visitorTag(r) + `"`
+	return `"` + itoa(version) + "." + s.freshUntil() + "." + s.build + "." + languageOf(r).Tag + s.visitorTag(r) + `"`
 }
 
 // noticeOf is the line about what was just recorded.

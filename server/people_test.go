@@ -394,21 +394,24 @@ func TestSetUpOnPages(t *testing.T) {
 	require.Equal(t, http.StatusSeeOther, b.askAs(ines, "GET", "/machines/drover-1957", "", "").Code, "at once")
 }
 
+// readingLink makes a reading link of the Drover, and opens it.
+func (b *bench) readingLink(keeper *http.Cookie, edition string) (*http.Cookie, string) {
+	b.t.Helper()
+	rec := b.askAs(keeper, "POST", "/machines/drover-1957/readers", formType, url.Values{"about": {"a buyer"}, "edition": {edition}, "expires": {"2026-04-01"}}.Encode())
+	require.Equal(b.t, http.StatusOK, rec.Code, rec.Body.String())
+	u, err := url.Parse(attr(readPage(b.t, rec.Body.String()).all("input", "id", "made")[0], "value"))
+	require.NoError(b.t, err)
+	require.Equal(b.t, http.StatusOK, b.get(u.Path).Code)
+	rec = b.post(u.Path, "")
+	require.Equal(b.t, "/machines/drover-1957", rec.Header().Get("Location"))
+	return rec.Result().Cookies()[0], u.Path
+}
+
 func TestReadingLinks(t *testing.T) {
 	b := withPeople(t)
 	keeper := b.join("The keeper", "keeper")
-	open := func(edition string) (*http.Cookie, string) {
-		rec := b.askAs(keeper, "POST", "/machines/drover-1957/readers", formType, url.Values{"about": {"a buyer"}, "edition": {edition}, "expires": {"2026-04-01"}}.Encode())
-		require.Equal(t, http.StatusOK, rec.Code, rec.Body.String())
-		u, err := url.Parse(attr(readPage(t, rec.Body.String()).all("input", "id", "made")[0], "value"))
-		require.NoError(t, err)
-		require.Equal(t, http.StatusOK, b.get(u.Path).Code)
-		rec = b.post(u.Path, "")
-		require.Equal(t, "/machines/drover-1957", rec.Header().Get("Location"))
-		return rec.Result().Cookies()[0], u.Path
-	}
-	public, path := open("public")
-	private, _ := open("private")
+	public, path := b.readingLink(keeper, "public")
+	private, _ := b.readingLink(keeper, "private")
 	require.Contains(t, b.askAs(public, "GET", "/machines/drover-1957?public=0", "", "").Body.String(), "Public edition")
 	require.NotContains(t, b.askAs(private, "GET", "/machines/drover-1957", "", "").Body.String(), "Public edition")
 	require.Contains(t, b.askAs(public, "GET", "/machines/drover-1957/dossier.pdf?edition=private", "", "").Body.String(), "drover-1957 true")

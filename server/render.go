@@ -92,6 +92,19 @@ type Base struct {
 	Notice string
 }
 
+// May says whether the visitor may go to a route, "POST /machines/{id}/options",
+// or to a page, "/find". A page offers no other.
+func (b Base) May(pattern string) bool {
+	if strings.HasPrefix(pattern, "/") {
+		pattern = "GET " + pattern
+	}
+	machine := ""
+	if b.Machine != nil {
+		machine = b.Machine.ID
+	}
+	return !b.Accounts || permissions[pattern].judge(b.who, machine) == letIn
+}
+
 // onto puts how a request came onto its page, a struct with a Base or a pointer
 // to one. Pages are
 // made without knowing the request, so this is the one place.
@@ -135,14 +148,12 @@ func (s *Server) writeErrorPage(w http.ResponseWriter, r *http.Request, err erro
 		body = []byte("<!doctype html><title>Something went wrong</title><h1>Something went wrong</h1>")
 	}
 	h := w.Header()
-	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Content-Type", htmlType)
 	h.Set("Content-Security-Policy", pageCSP)
 	h.Set("Cache-Control", "no-store")
 	h.Del("ETag")
 	h.Del("Content-Disposition")
-	if row := rowOf(codeOf(err)); row.retry > 0 {
-		h.Set("Retry-After", itoa(row.retry))
-	}
+	setRetryAfter(h, err)
 	w.WriteHeader(p.Status)
 	w.Write(body)
 }

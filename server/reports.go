@@ -1,27 +1,37 @@
 package server
 
 import (
+	"cmp"
+	"context"
 	"net/http"
 	"net/url"
 	"sync"
 	"time"
 
 	"github.com/go-chi/chi/v5"
+	"golang.org/x/sync/singleflight"
 
 	"example.org/asfound/registry"
 	"example.org/asfound/workshop"
 )
 
 // maxReports is how many finished reports are kept. A report follows from a
-// machine's version and the two dates alone, so that a kept one is never wrong.
+// machine's version, the two dates and, where it speaks of what runs out, the
+// time; see freshFor.
 const maxReports = 12
 
 // latest keeps the answers that were worked out last, by a key that says all
 // that they follow from. What it gives must not be changed.
 type latest[T any] struct {
-	mu    sync.Mutex
-	by    map[string]T
-	order []string
+	// most is how much is kept, as size counts it; maxReports answers when 0.
+	most int
+	size func(T) int
+
+	mu     sync.Mutex
+	by     map[string]T
+	order  []string
+	held   int
+	flight singleflight.Group
 }
 
 // reportCache keeps the latest reports.
@@ -40,14 +50,48 @@ func (c *latest[T]) put(key string, v T) {
 	if c.by == nil {
 		c.by = map[string]T{}
 	}
-	if _, there := c.by[key]; !there {
+	if old, there := c.by[key]; there {
+		c.held -= c.sizeOf(old)
+	} else {
 		c.order = append(c.order, key)
 	}
 	c.by[key] = v
-	for len(c.order) > maxReports {
+	c.held += c.sizeOf(v)
+	for c.held > cmp.Or(c.most, maxReports) {
+		c.held -= c.sizeOf(c.by[c.order[0]])
 		delete(c.by, c.order[0])
 		c.order = c.order[1:]
 	}
+}
+
+func (c *latest[T]) sizeOf(v T) int {
+	if c.size == nil {
+		return 1
+	}
+	return c.size(v)
+}
+
+// find gives what is kept under a key, or makes it: once, however many ask for
+// it at the same moment. make says whether the next to ask may have it too.
+func (c *latest[T]) find(key string, make func() (T, bool, error)) (T, error) {
+	if v, ok := c.get(key); ok {
+		return v, nil
+	}
+	var none T
+	v, err, _ := c.flight.Do(key, func() (any, error) {
+		if v, ok := c.get(key); ok {
+			return v, nil
+		}
+		v, keep, err := make()
+		if err == nil && keep {
+			c.put(key, v)
+		}
+		return v, err
+	})
+	if err != nil {
+		return none, err
+	}
+	return v.(T), nil
 }
 
 // machineID is the machine that the address names.
@@ -127,19 +171,16 @@ func (s *Server) reportOf(r *http.Request, machine string, o workshop.ReportOpti
 		return nil, err
 	}
 	o.Public = o.Public || publicOnly(r, machine)
-	key := machine + " " + itoa(version) + " " + o.At.AsOf.Format(time.RFC3339) + " " + o.At.KnownAt.Format(time.RFC3339Nano) + " " + o.Standpoint
+	key := machine + " " + itoa(version) + " " + s.freshUntil() + " " + o.At.AsOf.Format(time.RFC3339) + " " + o.At.KnownAt.Format(time.RFC3339Nano) + " " + o.Standpoint
 	if o.Public {
 		key += " public"
 	}
-	if kept, ok := s.reports.get(key); ok {
-		return actingOn(r, kept), nil
-	}
-	report, err := s.Workshop.Report(r.Context(), machine, o)
+	report, err := s.reports.find(key, func() (*workshop.Report, bool, error) {
+		report, err := s.Workshop.Report(context.WithoutCancel(r.Context()), machine, o)
+		return report, err == nil && report.Version == version, err
+	})
 	if err != nil {
 		return nil, err
-	}
-	if report.Version == version {
-		s.reports.put(key, report)
 	}
 	return actingOn(r, report), nil
 }

@@ -28,24 +28,15 @@ type htmlAnswer struct {
 }
 
 func (a htmlAnswer) write(s *Server, w http.ResponseWriter, r *http.Request) error {
-	arrival := s.arrivalOf(r)
-	body, err := s.pages.render(languageOf(r), a.name, arrival.onto(a.page))
+	page, err := s.finished(r, a)
 	if err != nil {
 		return err
 	}
-	h := w.Header()
-	h.Set("Content-Type", "text/html; charset=utf-8")
-	h.Add("Vary", "Accept-Language, Cookie")
-	if arrival.Behind != nil {
-		h.Set("Cache-Control", "no-store")
-	} else if a.etag != "" {
-		h.Set("ETag", a.etag)
-		h.Set("Cache-Control", "private, no-cache")
-	}
-	w.WriteHeader(statusOr200(a.status))
-	_, err = w.Write(body)
-	return ignoreGone(err)
+	return page.write(s, w, r)
 }
+
+// htmlType is the type of every page.
+const htmlType = "text/html; charset=utf-8"
 
 // jsonAnswer is a value as JSON.
 type jsonAnswer struct {
@@ -100,9 +91,10 @@ type bytesAnswer struct {
 	attachment string // file name, "" to show it in place
 	forever    bool   // the address names its content
 	header     map[string]string
+	packed     []byte // nil to pack it where its type is packed
 }
 
-func (a bytesAnswer) write(_ *Server, w http.ResponseWriter, _ *http.Request) error {
+func (a bytesAnswer) write(_ *Server, w http.ResponseWriter, r *http.Request) error {
 	setFileHeaders(w.Header(), a.mediaType, a.attachment)
 	for k, v := range a.header {
 		w.Header().Set(k, v)
@@ -114,9 +106,11 @@ func (a bytesAnswer) write(_ *Server, w http.ResponseWriter, _ *http.Request) er
 	if a.forever {
 		w.Header().Set("Cache-Control", "private, max-age=31536000, immutable")
 	}
-	w.WriteHeader(http.StatusOK)
-	_, err := w.Write(a.body)
-	return ignoreGone(err)
+	if a.packed == nil && packs(r, a.mediaType) {
+		a.packed = packed(a.body)
+	}
+	send(w, r, http.StatusOK, a.body, a.packed)
+	return nil
 }
 
 // streamAnswer sends stored bytes.

@@ -18,6 +18,22 @@ func BenchmarkFirstPages(b *testing.B) {
 		b.Run("machine"+name, func(b *testing.B) {
 			for b.Loop() {
 				x.s.reports, x.s.criteria = &reportCache{}, &latest[*workshop.CriteriaReport]{}
+				emptied(x)
+				x.get("/machines/drover-1957" + name)
+			}
+		})
+	}
+}
+
+// BenchmarkPagesMade gives each page to a reader of another language or account:
+// the report is there, and the page is not.
+func BenchmarkPagesMade(b *testing.B) {
+	x := worked(b)
+	for _, name := range pagesTimed {
+		b.Run("machine"+name, func(b *testing.B) {
+			x.get("/machines/drover-1957" + name)
+			for b.Loop() {
+				emptied(x)
 				x.get("/machines/drover-1957" + name)
 			}
 		})

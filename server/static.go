@@ -38,6 +38,7 @@ type asset struct {
 	mediaType string
 	body      []byte
 	hash      string // of the body, in hexadecimal
+	packed    []byte // nil where packing is of no use
 }
 
 // assets are the files by name, read once.
@@ -81,7 +82,11 @@ func addAsset(out map[string]asset, name string) {
 
 func newAsset(ext string, body []byte) asset {
 	sum := sha256.Sum256(body)
-	return asset{mediaType: assetTypes[ext], body: body, hash: hex.EncodeToString(sum[:8])}
+	a := asset{mediaType: assetTypes[ext], body: body, hash: hex.EncodeToString(sum[:8])}
+	if ext != ".png" {
+		a.packed = packed(body)
+	}
+	return a
 }
 
 // assetAddress is where a file of the pages is found, with the hash of its
@@ -102,12 +107,12 @@ func pageAsset(_ *Server, r *http.Request) (answer, error) {
 	}
 	tag := `"` + a.hash + `"`
 	if r.URL.Query().Get("v") == a.hash {
-		return bytesAnswer{mediaType: a.mediaType, body: a.body, forever: true}, nil
+		return bytesAnswer{mediaType: a.mediaType, body: a.body, packed: a.packed, forever: true}, nil
 	}
 	if hasTag(r, tag) {
 		return notModified(tag), nil
 	}
-	return bytesAnswer{mediaType: a.mediaType, body: a.body, etag: tag}, nil
+	return bytesAnswer{mediaType: a.mediaType, body: a.body, packed: a.packed, etag: tag}, nil
 }
 
 // workerPages are the pages that a browser keeps with the program's own files,

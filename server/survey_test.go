@@ -14,6 +14,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"golang.org/x/net/html"
 
 	"example.org/asfound/registry"
 	"example.org/asfound/workshop"
@@ -74,8 +75,12 @@ func (b *bench) opened(path string) (parsed, url.Values) {
 }
 
 func (p parsed) values() url.Values {
+	return filledIn(p.one("form", "data-keep", "survey"))
+}
+
+// filledIn is what a browser would send of a form unchanged.
+func filledIn(form *html.Node) url.Values {
 	v := url.Values{}
-	form := p.one("form", "data-keep", "survey")
 	for n := range form.Descendants() {
 		name := attr(n, "name")
 		switch n.Data {

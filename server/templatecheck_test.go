@@ -22,7 +22,7 @@ var pageTypes = map[string]reflect.Type{
 	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "card": typeOf[CardPage](), "fasteners": typeOf[FastenersPage](), "close": typeOf[ClosePage](), "form-page": typeOf[FormPage](), "story": typeOf[StoryPage](), "verify": typeOf[VerifyPage](), "sum-page": typeOf[SumPage](), "method": typeOf[MethodPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
 	"install": typeOf[InstallPage](),
 	"waiting": typeOf[CourierPage](), "offline": typeOf[CourierPage](),
-	"sign-in": typeOf[SignInPage](), "onward": typeOf[SignInPage](), "account": typeOf[AccountPage](), "people": typeOf[PeoplePage](), "readers": typeOf[ReadersPage](), "read": typeOf[ReadPage](),
+	"sign-in": typeOf[SignInPage](), "onward": typeOf[SignInPage](), "again": typeOf[AgainPage](), "account": typeOf[AccountPage](), "people": typeOf[PeoplePage](), "readers": typeOf[ReadersPage](), "read": typeOf[ReadPage](),
 }
 
 // TestTemplatesFitTheirPages follows every field and method that a template

@@ -100,28 +100,50 @@ func (b *Blobs) Put(ctx context.Context, r io.Reader, limit int64) (digest strin
 	if err := single(errors.Join(ctx.Err(), b.space.check(0))); err != nil {
 		return "", 0, err
 	}
-	temp := path.Join(incoming, rand.Text())
+	sum := sha256.New()
+	temp, err := b.write(func(w io.Writer) error {
+		size, err = b.receive(ctx, io.MultiWriter(w, sum), r, limit)
+		return err
+	})
+	if err != nil {
+		return "", 0, single(err)
+	}
+	digest = algorithm + hex.EncodeToString(sum.Sum(nil))
+	return digest, size, b.settle(temp, digest)
+}
+
+// set stores bytes under a digest that need not be their own, in place of what
+// was there: after a power cut either is there, and whole.
+func (b *Blobs) set(digest string, data []byte) error {
+	temp, err := b.write(func(w io.Writer) error { _, err := w.Write(data); return err })
+	if err != nil {
+		return single(err)
+	}
+	return b.settle(temp, digest)
+}
+
+// write fills a new file and brings it to the disk; it has no name of its own yet.
+func (b *Blobs) write(fill func(io.Writer) error) (temp string, err error) {
+	temp = path.Join(incoming, rand.Text())
 	f, err := b.root.OpenFile(temp, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
 	if err != nil {
-		return "", 0, internal("storing a file", err)
+		return "", internal("storing a file", err)
 	}
-	defer func() {
-		if err != nil {
-			_ = b.root.Remove(temp)
-		}
-	}()
-	sum := sha256.New()
-	size, err = b.receive(ctx, io.MultiWriter(f, sum), r, limit)
+	err = fill(f)
 	if err == nil {
 		err = internal("storing a file", f.Sync())
 	}
 	if err = errors.Join(err, f.Close()); err != nil {
-		return "", 0, single(err)
+		_ = b.root.Remove(temp)
 	}
-	digest = algorithm + hex.EncodeToString(sum.Sum(nil))
+	return temp, err
+}
+
+// settle gives a written file the name of a digest.
+func (b *Blobs) settle(temp, digest string) error {
 	dir, name, err := place(digest)
 	if err != nil {
-		return "", 0, err
+		return err
 	}
 	err = b.root.Mkdir(dir, 0o700)
 	made := err == nil
@@ -131,13 +153,16 @@ func (b *Blobs) Put(ctx context.Context, r io.Reader, limit int64) (digest strin
 	if err == nil {
 		err = b.root.Rename(temp, name)
 	}
+	if err != nil {
+		_ = b.root.Remove(temp)
+	}
 	if err == nil {
 		err = b.syncFolder(dir)
 	}
 	if err == nil && made {
 		err = b.syncFolder(".")
 	}
-	return digest, size, internal("storing a file", err)
+	return internal("storing a file", err)
 }
 
 // single unwraps a joined error of one part, so that its sentence stays plain.

@@ -45,7 +45,7 @@ type Store struct {
 	space   space
 	warn    func(string)
 	photos  *Blobs
-	private *Blobs
+	private *Vault
 	views   *Views
 
 	jobs      chan *job
@@ -185,7 +185,7 @@ func Open(dir string, o Options) (_ *Store, err error) {
 	if s.photos, err = OpenBlobs(dir, "photos", o); err != nil {
 		return nil, err
 	}
-	if s.private, err = OpenBlobs(dir, "private", o); err != nil {
+	if s.private, err = OpenVault(dir, o); err != nil {
 		return nil, err
 	}
 	s.views = &Views{store: s}
@@ -271,10 +271,11 @@ func (s *Store) abandon() {
 	if s.db != nil {
 		_ = guarded("closing", s.db.Close)
 	}
-	for _, b := range []*Blobs{s.photos, s.private} {
-		if b != nil {
-			_ = b.Close()
-		}
+	if s.photos != nil {
+		_ = s.photos.Close()
+	}
+	if s.private != nil {
+		_ = s.private.Close()
 	}
 	if s.head != nil {
 		_ = s.head.close()
@@ -288,8 +289,8 @@ func (s *Store) Ledger() registry.Ledger { return s }
 // Photos gives the store of photographs and documents.
 func (s *Store) Photos() *Blobs { return s.photos }
 
-// Private gives the store of private values, which may be removed.
-func (s *Store) Private() *Blobs { return s.private }
+// Private gives the store of private values, which may be destroyed.
+func (s *Store) Private() *Vault { return s.private }
 
 // Views gives the store of derived data.
 func (s *Store) Views() *Views { return s.views }
@@ -328,6 +329,11 @@ func (s *Store) Close() error {
 	s.calls.Wait()
 	close(s.jobs)
 	s.committed.Wait()
+	if s.broken == nil {
+		if err := s.scrub(); err != nil {
+			s.warn("what was erased may still stand in the engine's tables, until the next end: " + err.Error())
+		}
+	}
 	err := guarded("Closing the ledger", s.db.Close)
 	err = errors.Join(err, s.photos.Close(), s.private.Close())
 	if s.head != nil {

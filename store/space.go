@@ -44,3 +44,17 @@ func (s space) checkAbove(limit int64) error {
 	return registry.Refuse(registry.CodeBusy, "Free space and try again.",
 		"The disk holding %s has only %d MB free; nothing was written", s.dir, free/1_000_000)
 }
+
+// Room is the free space on the disk of the ledger, and the reserve below which
+// nothing is written, in bytes.
+func (s *Store) Room() (free, reserve int64, err error) {
+	free, err = s.space.free(s.dir)
+	return free, s.space.reserve, internal("asking for the free space", err)
+}
+
+// Totals counts what the ledger holds: commits, machines and events.
+func (s *Store) Totals() (commits, machines, events uint64) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return uint64(s.totals.Position), s.totals.Machines, s.totals.Events
+}

@@ -59,15 +59,26 @@ func (p *Post) file(name ...string) string {
 	return filepath.Join(append([]string{p.Folder}, name...)...)
 }
 
-// Hooks lists the addresses in order of adding.
-func (p *Post) Hooks() (out []Hook, err error) {
-	raw, err := os.ReadFile(p.file("hooks.json"))
+// read reads a file that keep wrote; found is false when there is none.
+// CodeTampered when it is not as it was written.
+func (p *Post) read(name string, v any) (found bool, err error) {
+	raw, err := os.ReadFile(p.file(name))
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
+		return false, nil
 	}
-	if err == nil {
-		err = json.Unmarshal(raw, &out)
+	if err != nil {
+		return false, err
 	}
+	if json.Unmarshal(raw, v) != nil {
+		return false, registry.Refuse(registry.CodeTampered, "Put it back from a copy, or move it away: what it told is then to be said again.", "The file %s of the webhooks is not as it was written", name)
+	}
+	return true, nil
+}
+
+// Hooks lists the addresses in order of adding. CodeTampered when their file is
+// damaged.
+func (p *Post) Hooks() (out []Hook, err error) {
+	_, err = p.read("hooks.json", &out)
 	return out, err
 }
 
@@ -136,14 +147,8 @@ func (p *Post) keep(name string, v any) error {
 // After is the place in the ledger up to which decisions are on their way; ok
 // is false before the first.
 func (p *Post) After() (at registry.Position, ok bool, err error) {
-	raw, err := os.ReadFile(p.file("after.json"))
-	if errors.Is(err, fs.ErrNotExist) {
-		return 0, false, nil
-	}
-	if err == nil {
-		err = json.Unmarshal(raw, &at)
-	}
-	return at, err == nil, err
+	ok, err = p.read("after.json", &at)
+	return at, ok, err
 }
 
 // SetAfter remembers the place.
@@ -184,7 +189,8 @@ func waitingName(hook, notice string) string {
 }
 
 // Send tries what is due, oldest first, and says when the next is; zero when
-// nothing waits. A failed try is no error: it is logged.
+// nothing waits. A failed try is no error: it is logged. A notice that cannot be
+// read keeps no other one waiting.
 func (p *Post) Send(ctx context.Context) (next time.Time, err error) {
 	names, err := filepath.Glob(p.file("waiting", "*.json"))
 	if err != nil {
@@ -194,14 +200,12 @@ func (p *Post) Send(ctx context.Context) (next time.Time, err error) {
 	if err != nil {
 		return next, err
 	}
+	var unread error
 	for _, name := range names {
 		var w waiting
-		raw, err := os.ReadFile(name)
-		if err == nil {
-			err = json.Unmarshal(raw, &w)
-		}
-		if err != nil {
-			return next, err
+		if found, err := p.read(filepath.Join("waiting", filepath.Base(name)), &w); err != nil || !found {
+			unread = errors.Join(unread, err)
+			continue
 		}
 		again, err := p.try(ctx, hooks, w)
 		if err != nil {
@@ -211,7 +215,7 @@ func (p *Post) Send(ctx context.Context) (next time.Time, err error) {
 			next = again
 		}
 	}
-	return next, nil
+	return next, unread
 }
 
 // try sends one notice if it is due, and says when it is to be tried again.

@@ -237,3 +237,20 @@ func TestReceiverRefusesWhatWasChanged(t *testing.T) {
 	check(registry.CodeTampered, less, body, target, "s3cret", monday)
 	check(registry.CodeTampered, http.Header{}, body, target, "s3cret", monday)
 }
+
+// TestADamagedNoticeHoldsUpNoOther: it is reported as what it is, by the name of
+// its file, and the others go out.
+func TestADamagedNoticeHoldsUpNoOther(t *testing.T) {
+	p := &Post{Folder: t.TempDir(), Now: func() time.Time { return monday }}
+	r := newReceiver(t, "s3cret", p.Now)
+	require.NoError(t, p.Add(Hook{ID: "hook-1", URL: r.URL, Secret: "s3cret", Added: monday}))
+	ledger := ledgertest.NewMemory()
+	_, err := ledger.Append(t.Context(), decided(t, "yes", monday, 0))
+	require.NoError(t, err)
+	require.NoError(t, os.MkdirAll(p.file("waiting"), 0o700))
+	require.NoError(t, os.WriteFile(p.file("waiting", "a.json"), []byte("{cut"), 0o600))
+	err = p.Once(t.Context(), ledger)
+	require.ErrorContains(t, err, "waiting/a.json of the webhooks is not as it was written")
+	require.Equal(t, registry.CodeTampered, registry.CodeOf(err))
+	require.Len(t, r.notices, 1)
+}

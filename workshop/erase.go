@@ -6,26 +6,21 @@ import (
 	"example.org/asfound/registry"
 )
 
-// Eraser is a private store that can forget.
-type Eraser interface {
-	Remove(ctx context.Context, digest string) error
-}
-
-// Erase destroys what is withheld of a person of one machine: name and address,
-// in every version of the record. The record itself says so and stays as it
-// was; where the name stood in a text, the role stands. Pictures and texts in
-// which somebody wrote the name otherwise are for a person to look through.
-// Codes: CodeNotFound without such a person or when nothing is stored any more,
-// CodeUnsupported when the store cannot forget.
+// Erase destroys what is withheld of a person of one machine: the person's key,
+// and name and address in every version of the record. The record itself says
+// so and stays as it was; where the name stood in a text, the role stands.
+// Pictures and texts in which somebody wrote the name otherwise are for a person
+// to look through. What a stop of the program leaves half done is finished by
+// FinishErasures. CodeNotFound without such a person or when nothing is stored
+// any more.
 func (w *Workshop) Erase(ctx context.Context, req Request, person, why string) (Receipt, error) {
-	store, ok := w.Private.(Eraser)
-	if !ok {
-		return Receipt{}, registry.Refuse(registry.CodeUnsupported, "", "What is withheld cannot be erased in this registry")
-	}
+	w.erasing.Lock()
+	defer w.erasing.Unlock()
 	d, err := w.replay(ctx, req.Machine)
 	if err != nil {
 		return Receipt{}, err
 	}
+	holders := registry.Holders(d, req.Machine)
 	var stored []string
 	for _, digest := range registry.PersonDigests(d, person) {
 		has, err := w.Private.Has(ctx, digest)
@@ -34,41 +29,48 @@ func (w *Workshop) Erase(ctx context.Context, req Request, person, why string) (
 		}
 		if has {
 			stored = append(stored, digest)
+			err = w.Private.Seal(ctx, digest, holders[digest])
+		}
+		if err != nil {
+			return Receipt{}, err
 		}
 	}
 	if len(stored) == 0 {
 		return Receipt{}, registry.Refuse(registry.CodeNotFound, "The machine's page lists its people.", "Nothing is stored of a person %q of this machine", person)
 	}
-	receipt, err := w.Record(ctx, req, &registry.Erasure{Person: person, Digests: stored, Why: why, By: req.Actor})
-	if err != nil {
-		return receipt, err
+	if err := w.Private.Erasing(req.Machine, true); err != nil {
+		return Receipt{}, err
 	}
-	return receipt, w.forget(ctx, store, req.Machine, stored)
+	receipt, err := w.Record(ctx, req, &registry.Erasure{Person: person, Digests: stored, Means: registry.MeansKey, Why: why, By: req.Actor})
+	if err != nil {
+		return receipt, err // whether it stands is seen when the registry is opened next
+	}
+	return receipt, w.forget(ctx, req.Machine, stored)
 }
 
-// forget removes documents, and what was read of them.
-func (w *Workshop) forget(ctx context.Context, store Eraser, machine string, digests []string) error {
-	for _, digest := range digests {
-		if err := store.Remove(ctx, digest); err != nil {
-			return err
-		}
+// forget destroys documents with their keys, and what was read of them.
+func (w *Workshop) forget(ctx context.Context, machine string, digests []string) error {
+	if err := w.Private.Destroy(ctx, digests); err != nil {
+		return err
 	}
 	w.histories.drop(machine)
 	at, _, err := w.Views.Checkpoint(ctx)
 	if err != nil {
 		return err
 	}
-	_, err = w.deriveSome(ctx, []string{machine}, at, at)
-	return err
+	if _, err := w.deriveSome(ctx, []string{machine}, at, at); err != nil {
+		return err
+	}
+	return w.Private.Erasing(machine, false)
 }
 
-// FinishErasures destroys what a record says was erased and a stop of the
-// program left behind.
-func (w *Workshop) FinishErasures(ctx context.Context, machine string) error {
-	store, ok := w.Private.(Eraser)
-	if !ok {
-		return nil
-	}
+// FinishErasures destroys what a record says was erased and is still stored, as
+// after bringing a backup back. After an erasure that was interrupted, which a
+// note of Documents.Erasing tells, the views are derived anew even when nothing
+// is stored any more.
+func (w *Workshop) FinishErasures(ctx context.Context, machine string, interrupted bool) error {
+	w.erasing.Lock()
+	defer w.erasing.Unlock()
 	d, err := w.replay(ctx, machine)
 	if err != nil {
 		return err
@@ -77,14 +79,28 @@ func (w *Workshop) FinishErasures(ctx context.Context, machine string) error {
 	for digest := range registry.Erased(d) {
 		if has, err := w.Private.Has(ctx, digest); err != nil {
 			return err
-		} else if has {
+		} else if has || interrupted {
 			left = append(left, digest)
 		}
 	}
 	if len(left) == 0 {
-		return nil
+		return w.Private.Erasing(machine, false)
 	}
-	return w.forget(ctx, store, machine, left)
+	return w.forget(ctx, machine, left)
+}
+
+// SealPrivate seals what a machine's record withholds and is still stored plain.
+func (w *Workshop) SealPrivate(ctx context.Context, machine string) error {
+	d, err := w.replay(ctx, machine)
+	if err != nil {
+		return err
+	}
+	for digest, holder := range registry.Holders(d, machine) {
+		if err := w.Private.Seal(ctx, digest, holder); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // PersonData is all that is kept of one person of a machine.

@@ -12,6 +12,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"sync"
 
 	"example.org/asfound/lookup"
 	"example.org/asfound/registry"
@@ -369,15 +370,23 @@ func pack(v any) ([]byte, error) {
 		return nil, err
 	}
 	var b bytes.Buffer
-	z, err := flate.NewWriter(&b, flate.BestSpeed)
-	if err != nil {
-		return nil, err
-	}
+	z := packers.Get().(*flate.Writer)
+	defer packers.Put(z)
+	z.Reset(&b)
 	if _, err = z.Write(raw); err == nil {
 		err = z.Close()
 	}
 	return b.Bytes(), err
 }
+
+// packers are used again: each has tables of more than half a megabyte.
+var packers = sync.Pool{New: func() any {
+	z, err := flate.NewWriter(io.Discard, flate.BestSpeed)
+	if err != nil {
+		panic(err) // there is such a level
+	}
+	return z
+}}
 
 func unpack(data []byte, v any) error {
 	if len(data) == 0 {

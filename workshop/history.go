@@ -6,13 +6,19 @@ import (
 	"reflect"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
 )
 
-// heldHistories is how many machines' histories are held in memory.
-const heldHistories = 32
+// heldHistories is how many machines' histories are held in memory, and
+// heldEvents of how many events together: a workshop has many small ones in hand
+// at once, and a few of thousands.
+const (
+	heldHistories = 256
+	heldEvents    = 60_000
+)
 
 // histories holds histories that were read lately, so that only what was
 // appended since is read and decoded. Events never change, so what is held
@@ -26,6 +32,7 @@ type histories struct {
 type heldHistory struct {
 	mu       sync.Mutex
 	replayer *registry.Replayer
+	events   atomic.Uint64 // in it
 	used     uint64
 	// answers are what questions came to, by component and proposition. One
 	// holds as long as the same evidence bears on the question.
@@ -75,12 +82,21 @@ func (w *Workshop) replayHeld(ctx context.Context, machine string) (*registry.Do
 		w.histories.drop(machine)
 		return nil, err
 	}
+	h.events.Store(h.replayer.Version())
 	d := h.replayer.Dossier()
 	return d, w.reveal(ctx, d)
 }
 
-// get finds or begins a history, and lets go of the one that was used longest
-// ago when there are too many.
+// events is how many are held. The caller holds the lock.
+func (h *histories) events() (n uint64) {
+	for _, x := range h.held {
+		n += x.events.Load()
+	}
+	return n
+}
+
+// get finds or begins a history, and lets go of those that were used longest ago
+// when there are too many.
 func (h *histories) get(machine string) *heldHistory {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -89,7 +105,7 @@ func (h *histories) get(machine string) *heldHistory {
 		h.held = map[string]*heldHistory{}
 	}
 	if h.held[machine] == nil {
-		if len(h.held) >= heldHistories {
+		for len(h.held) >= heldHistories || len(h.held) > 1 && h.events() > heldEvents {
 			oldest := ""
 			for name, x := range h.held {
 				if oldest == "" || x.used < h.held[oldest].used {

@@ -72,11 +72,10 @@ func (w *Workshop) reveal(ctx context.Context, d *registry.Dossier) error {
 }
 
 func (w *Workshop) open(ctx context.Context, digest string) (string, error) {
-	kept, err := w.Private.Has(ctx, digest)
-	if err != nil || !kept {
-		return "", err
-	}
 	r, _, err := w.Private.Get(ctx, digest)
+	if registry.CodeOf(err) == registry.CodeNotFound {
+		return "", nil
+	}
 	if err != nil {
 		return "", err
 	}

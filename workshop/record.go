@@ -105,9 +105,15 @@ func (w *Workshop) recordOnce(ctx context.Context, req Request, bodies []registr
 // batch is decided bodies as the bytes of their events.
 type batch struct {
 	events  [][]byte
-	private [][]byte // sealed documents that the events point at
+	private []document // sealed documents that the events point at
 	records []RecordReceipt
 	size    int
+}
+
+// document is a sealed document and whose key is to seal it.
+type document struct {
+	holder string
+	bytes  []byte
 }
 
 // decideAll decides bodies one after another on a dossier that grows with
@@ -147,7 +153,9 @@ func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Reque
 				return batch{}, err
 			}
 		}
-		out.private = append(out.private, docs...)
+		for _, doc := range docs {
+			out.private = append(out.private, document{registry.HolderOf(d, req.Machine, b), doc})
+		}
 		eventID := w.NewID()
 		events, err := registry.Extend(version, last, registry.Stamp{Machine: req.Machine, Recorded: now, Actor: req.Actor, NewID: func() string { return eventID }}, []registry.Body{b})
 		if err != nil {
@@ -170,7 +178,7 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 		return receipt, nil
 	}
 	for _, doc := range b.private {
-		if _, _, err := w.Private.Put(ctx, bytes.NewReader(doc), maxPrivate); err != nil {
+		if _, _, err := w.Private.PutFor(ctx, doc.holder, bytes.NewReader(doc.bytes), maxPrivate); err != nil {
 			return Receipt{}, err
 		}
 	}

@@ -127,6 +127,9 @@ func (b *builder) tell(e *registry.Entry) string {
 	case *registry.GateTakenBack:
 		return fmt.Sprintf("gate taken back: %s, because %s", x.Gate, x.Why)
 	case *registry.Erasure:
+		if x.Means == registry.MeansKey {
+			return fmt.Sprintf("what was withheld of %s was erased, and the key that opens its copies destroyed: %s", PersonName(b.d, x.Person, true), x.Why)
+		}
 		return fmt.Sprintf("what was withheld of %s was erased: %s", PersonName(b.d, x.Person, true), x.Why)
 	case *registry.HandBack:
 		return fmt.Sprintf("handed back to [[%s]]; the inventory balances", x.To)

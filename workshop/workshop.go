@@ -26,11 +26,29 @@ type Blobs interface {
 	Has(ctx context.Context, digest string) (bool, error)
 }
 
+// Documents keeps sealed documents of withheld values, each under the digest of
+// its plain bytes and with the key of its holder (registry.HolderOf). Get gives
+// CodeNotFound of one that is not stored or whose key is gone.
+type Documents interface {
+	PutFor(ctx context.Context, holder string, r io.Reader, limit int64) (digest string, size int64, err error)
+	Get(ctx context.Context, digest string) (io.ReadCloser, int64, error)
+	// Has says whether the document is stored, be it readable or not.
+	Has(ctx context.Context, digest string) (bool, error)
+	// Seal seals a document that is stored plain, from before there were keys.
+	Seal(ctx context.Context, digest, holder string) error
+	// Erasing notes, on stable storage, that something of a machine is being
+	// erased, or no longer.
+	Erasing(machine string, on bool) error
+	// Destroy destroys the keys of these documents, for good, and then the
+	// documents. It may be repeated.
+	Destroy(ctx context.Context, digests []string) error
+}
+
 // Workshop holds what the application works with. All fields must be set.
 type Workshop struct {
 	Ledger  registry.Ledger
-	Photos  Blobs // originals and previews
-	Private Blobs // sealed documents of withheld values
+	Photos  Blobs     // originals and previews
+	Private Documents // of withheld values
 	Views   Views
 	Catalog *catalog.Catalog
 	Schemas *schema.Set
@@ -45,6 +63,7 @@ type Workshop struct {
 	histories histories
 	searches  searches
 
+	erasing    sync.Mutex // held while something is erased
 	refreshing sync.Mutex // held while the views are brought up to the ledger
 }
 

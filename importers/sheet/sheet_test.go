@@ -6,6 +6,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -368,19 +369,7 @@ func FuzzOpen(f *testing.F) {
 	f.Add(hand(f, `<row r="1"><c r="A1" t="s"><v>7</v></c></row>`+end))
 	f.Add(workbook(f, func(x *excelize.File) { _ = x.SetCellValue("Sheet1", "B2", time.Unix(0, 0)) }))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		file, err := sheet.Open(bytes.NewReader(data), "x", sheet.Options{MaxUnpacked: 8 << 20})
-		if err != nil {
-			return
-		}
-		last := 0
-		_ = file.Each(func(r sheet.Row) error {
-			if r.Number <= last {
-				t.Fatalf("row %d after row %d", r.Number, last)
-			}
-			last = r.Number
-			return nil
-		})
-		_ = file.Close()
+		readTwice(t, data, "x")
 	})
 }
 
@@ -389,11 +378,37 @@ func FuzzWorksheet(f *testing.F) {
 	f.Add(`<row><c t="inlineStr"><is><t>x</t></is></c><c s="3"><v>21000</v></c></row>` + end)
 	f.Add(`<row r="9"><c r="ZZZZ1" t="b"><v>1</v></c><c><f>A1</f></c></row><row r="2"/>`)
 	f.Fuzz(func(t *testing.T, text string) {
-		file, err := sheet.Open(bytes.NewReader(hand(t, text)), "x.xlsx", sheet.Options{MaxUnpacked: 8 << 20})
-		if err != nil {
-			return
-		}
-		_ = file.Each(func(sheet.Row) error { return nil })
-		_ = file.Close()
+		readTwice(t, hand(t, text), "x.xlsx")
 	})
+}
+
+// readTwice reads a file that may be anything: its rows come in order and are
+// the same again, or a refusal has a code, the same again.
+func readTwice(t *testing.T, data []byte, name string) {
+	t.Helper()
+	file, err := sheet.Open(bytes.NewReader(data), name, sheet.Options{MaxUnpacked: 8 << 20})
+	if err != nil {
+		require.NotEqual(t, registry.CodeInternal, registry.CodeOf(err), "%v", err)
+		return
+	}
+	read := func() (rows []sheet.Row, code registry.Code) {
+		err := file.Each(func(r sheet.Row) error {
+			if len(rows) > 0 && r.Number <= rows[len(rows)-1].Number {
+				t.Fatalf("row %d after row %d", r.Number, rows[len(rows)-1].Number)
+			}
+			r.Cells = slices.Clone(r.Cells)
+			rows = append(rows, r)
+			return nil
+		})
+		if err != nil {
+			code = registry.CodeOf(err)
+			require.NotEqual(t, registry.CodeInternal, code, "%v", err)
+		}
+		return rows, code
+	}
+	rows, code := read()
+	again, same := read()
+	require.Equal(t, code, same)
+	require.Equal(t, rows, again)
+	require.NoError(t, file.Close())
 }

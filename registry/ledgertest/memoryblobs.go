@@ -15,8 +15,9 @@ import (
 // MemoryBlobs is a content-addressed store of files in memory, with the methods
 // of the one on disk.
 type MemoryBlobs struct {
-	mu    sync.Mutex
-	files map[string][]byte
+	mu      sync.Mutex
+	files   map[string][]byte
+	holders map[string]string // of private values, by digest
 }
 
 // NewMemoryBlobs makes an empty one.

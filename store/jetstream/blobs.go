@@ -36,7 +36,8 @@ func newBlobs(s *Store, bucket string) *Blobs {
 	return &Blobs{s: s, bucket: bucket, stream: &stream{s: s, name: "OBJ_" + bucket}}
 }
 
-// PrivateBlobs is a Blobs that can forget.
+// PrivateBlobs is a Blobs that can forget. As store.SealedFiles, it keeps bytes
+// under digests that are not their own.
 type PrivateBlobs struct{ *Blobs }
 
 // nameOf is what the object of a digest is called.
@@ -169,8 +170,12 @@ func (b *Blobs) Get(ctx context.Context, digest string) (io.ReadCloser, int64, e
 	if err != nil {
 		return nil, 0, err
 	}
-	return &reading{ctx: ctx, blobs: b, subject: b.pieces(info.NUID),
-		left: int64(info.Size), sum: sha256.New(), digest: digest}, int64(info.Size), nil
+	return b.read(ctx, info, digest), int64(info.Size), nil
+}
+
+// read reads what an object holds, which has a digest.
+func (b *Blobs) read(ctx context.Context, info *jetstream.ObjectInfo, digest string) *reading {
+	return &reading{ctx: ctx, blobs: b, subject: b.pieces(info.NUID), left: int64(info.Size), sum: sha256.New(), digest: digest}
 }
 
 // reading is a file on its way out of the cluster.
@@ -280,24 +285,48 @@ func (b *Blobs) Each(ctx context.Context, fn func(digest string, size int64) err
 // file that changed several times comes once, as it is now. What was changed a
 // moment ago may come with the next call.
 func (b *Blobs) Changes(ctx context.Context, place uint64, fn func(digest string, size int64, removed bool) error) (uint64, error) {
-	for {
-		var some []*jetstream.RawStreamMsg
-		if err := b.s.persist(ctx, func(ctx context.Context) (err error) {
-			some, err = b.stream.batch(ctx, place+1, "$O."+b.bucket+".M.>")
-			return err
-		}); err != nil || len(some) == 0 {
-			return place, err
+	return b.stream.changes(ctx, place, "$O."+b.bucket+".M.>", func(m *jetstream.RawStreamMsg) error {
+		var info jetstream.ObjectInfo
+		if json.Unmarshal(m.Data, &info) != nil || !registry.CheckDigest(algorithm+info.Name) {
+			return nil // none of ours
 		}
-		for _, m := range some {
-			var info jetstream.ObjectInfo
-			if json.Unmarshal(m.Data, &info) == nil && registry.CheckDigest(algorithm+info.Name) {
-				if err := fn(algorithm+info.Name, int64(info.Size), info.Deleted); err != nil {
-					return place, err
-				}
-			}
-			place = m.Sequence
-		}
+		return fn(algorithm+info.Name, int64(info.Size), info.Deleted)
+	})
+}
+
+// Raw gives the stored bytes of a value, which are not those of its name when it
+// is sealed. CodeTampered when they are not as they were stored.
+func (b *PrivateBlobs) Raw(ctx context.Context, digest string) ([]byte, error) {
+	info, err := b.info(ctx, digest)
+	if err != nil {
+		return nil, err
 	}
+	sum, err := jetstream.DecodeObjectDigest(info.Digest)
+	if err != nil {
+		return nil, changed(digest)
+	}
+	raw, err := io.ReadAll(b.read(ctx, info, algorithm+hex.EncodeToString(sum)))
+	if registry.CodeOf(err) == registry.CodeTampered {
+		return nil, changed(digest)
+	}
+	return raw, err
+}
+
+// Set stores a value's bytes, sealed or plain, under the digest of the plain ones
+// in place of what was there.
+func (b *PrivateBlobs) Set(ctx context.Context, digest string, raw []byte) error {
+	name, err := nameOf(digest)
+	if err != nil {
+		return err
+	}
+	return b.s.persist(ctx, func(ctx context.Context) error {
+		bucket, err := b.s.js.ObjectStore(ctx, b.bucket)
+		if err != nil {
+			return err
+		}
+		_, err = bucket.Put(ctx, jetstream.ObjectMeta{Name: name}, bytes.NewReader(raw))
+		return err
+	})
 }
 
 // Remove forgets a file for good, as the person that a private value belongs to

@@ -50,6 +50,7 @@ type Store struct {
 	ledger   *ledger
 	photos   *Blobs
 	private  *PrivateBlobs
+	keys     *Keys
 	patience time.Duration
 
 	closing sync.Once
@@ -116,6 +117,7 @@ func connect(servers string, o Options, more ...nats.Option) (*Store, error) {
 	s.ledger = &ledger{s: s, stream: &stream{s: s, name: Stream}}
 	s.photos = newBlobs(s, PhotosBucket)
 	s.private = &PrivateBlobs{newBlobs(s, PrivateBucket)}
+	s.keys = &Keys{s, &stream{s: s, name: "KV_" + KeysBucket}}
 	return s, nil
 }
 
@@ -151,6 +153,9 @@ func (s *Store) Photos() *Blobs { return s.photos }
 
 // Private gives the store of private values, which may be removed.
 func (s *Store) Private() *PrivateBlobs { return s.private }
+
+// Keys gives the keys of the private values.
+func (s *Store) Keys() *Keys { return s.keys }
 
 // Close lets go of the cluster. Calls under way end with an error.
 func (s *Store) Close() error {
@@ -218,6 +223,11 @@ func Init(ctx context.Context, url string, replicas int) error {
 		if err != nil {
 			return cannotMake("the object store "+bucket, err)
 		}
+	}
+	if _, err = s.js.CreateStream(ctx, keysConfig(replicas)); errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) {
+		return alreadyThere()
+	} else if err != nil {
+		return cannotMake("the bucket "+KeysBucket, err)
 	}
 	if _, err = s.js.CreateStream(ctx, streamConfig(replicas)); err != nil {
 		return cannotMake("the ledger's stream", err)
@@ -325,8 +335,8 @@ func (s *Store) Check(ctx context.Context) (Health, error) {
 			}
 		}
 	}
-	for _, b := range []*Blobs{s.photos, s.private.Blobs} {
-		if _, err := b.stream.info(ctx); err != nil {
+	for _, b := range []*stream{s.photos.stream, s.private.stream, s.keys.stream} {
+		if _, err := b.info(ctx); err != nil {
 			return h, err
 		}
 	}

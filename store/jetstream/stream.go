@@ -195,6 +195,26 @@ func (m *stream) batch(ctx context.Context, from uint64, subject string) (out []
 	return out, nil
 }
 
+// changes calls fn for every message of a subject after a place, and gives the
+// place that it came to. What came a moment ago may come with the next call.
+func (m *stream) changes(ctx context.Context, place uint64, subject string, fn func(*jetstream.RawStreamMsg) error) (uint64, error) {
+	for {
+		var some []*jetstream.RawStreamMsg
+		if err := m.s.persist(ctx, func(ctx context.Context) (err error) {
+			some, err = m.batch(ctx, place+1, subject)
+			return err
+		}); err != nil || len(some) == 0 {
+			return place, err
+		}
+		for _, one := range some {
+			if err := fn(one); err != nil {
+				return place, err
+			}
+			place = one.Sequence
+		}
+	}
+}
+
 // walk calls fn for each message of a subject after one sequence and up to
 // another, which must be there: a copy that lags behind is asked again.
 func (m *stream) walk(ctx context.Context, subject string, after, end uint64, fn func(*jetstream.RawStreamMsg) error) error {

@@ -44,9 +44,36 @@ func (n *Node) Audit(ctx context.Context) (found []store.Finding, err error) {
 	if registry.CodeOf(err) == registry.CodeTampered {
 		return append(found, store.Finding{Where: "the cluster", What: err.Error()}), nil
 	}
+	if err == nil {
+		var lost []store.Finding
+		lost, err = n.auditKeys(ctx)
+		found = append(found, lost...)
+	}
 	if err == nil && last < end {
 		found = append(found, store.Finding{Where: "the cluster", What: fmt.Sprintf("it ends at position %d, and this node has read up to %d", last, end)})
 	}
+	return found, err
+}
+
+// auditKeys names keys that the copy holds and the cluster lost, and what cannot
+// be used of those that it holds.
+func (n *Node) auditKeys(ctx context.Context) (found []store.Finding, err error) {
+	if n.remote.Keys == nil {
+		return nil, nil
+	}
+	theirs := map[string][]byte{}
+	if _, err := n.remote.Keys.Changes(ctx, 0, func(name string, raw []byte) error {
+		theirs[name] = raw
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	err = n.Store.Private().EachKey(ctx, func(name string, raw []byte) error {
+		if !bytes.Equal(theirs[name], raw) {
+			found = append(found, store.Finding{Where: "the key " + name, What: "the cluster does not hold it as this node does: bring it back with a move or from a backup"})
+		}
+		return nil
+	})
 	return found, err
 }
 

@@ -15,9 +15,10 @@ import (
 // Remote is the cluster's registry.
 type Remote struct {
 	Ledger registry.Ledger // closed with the node
-	// Photos and Private are nil where the cluster keeps the ledger alone.
+	// Photos, Private and Keys are nil where the cluster keeps the ledger alone.
 	Photos  Files
 	Private PrivateFiles
+	Keys    Keys
 	// Check says whether the cluster is what it must be. It is called before
 	// the first use, and again after each time the cluster could not be reached.
 	Check func(ctx context.Context) error
@@ -54,7 +55,7 @@ type Node struct {
 	remote       Remote
 	o            Options
 	photos       photos
-	private      private
+	vault        *store.Vault
 
 	poke    chan struct{} // asks for a round now
 	stop    context.CancelFunc
@@ -68,9 +69,10 @@ type Node struct {
 	broken  error     // why it is never used again by this process
 
 	// The round's own.
-	sure  bool   // the cluster was checked and compared since it was last lost
-	place uint64 // in the changes of the private values
-	seen  time.Time
+	sure bool // the cluster was checked and compared since it was last lost
+	// Places in the changes of the private values and of their keys.
+	place, keyPlace uint64
+	seen            time.Time
 }
 
 var _ registry.Ledger = (*Node)(nil)
@@ -104,7 +106,11 @@ func Open(ctx context.Context, held *store.Store, remote Remote, o Options) (_ *
 		o.Warn = func(string) {}
 	}
 	n := &Node{Store: held, remote: remote, o: o, poke: make(chan struct{}, 1), stopped: make(chan struct{})}
-	n.photos, n.private = photos{remote.Photos, n}, private{remote.Private, n}
+	n.photos = photos{remote.Photos, n}
+	if remote.Private != nil {
+		values, keysHeld, scrub := held.Private().Parts()
+		n.vault = store.NewVault(sealed{remote.Private, values, n}, keys{remote.Keys, keysHeld, n}, scrub)
+	}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, remote.Ledger.Close(), held.Close())

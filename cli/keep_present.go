@@ -1,0 +1,117 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"regexp"
+
+	"example.org/asfound/access"
+	"example.org/asfound/registry"
+	"example.org/asfound/store"
+)
+
+// presentFiles are what a backup holds besides the ledger, in the one part that
+// each run replaces: names in the registry's folder, and whether they are those
+// of the list of people, which is kept without its sessions and invitations. The
+// signing key is not among them, nor is the authority of the certificates.
+var presentFiles = regexp.MustCompile(`^(keys/[a-z0-9][a-z0-9._-]{0,63}/(machine|person-[a-z0-9][a-z0-9._-]{0,63})\.key|mappings/[a-z0-9][a-z0-9_-]{0,63}\.json|hooks/hooks\.json|` +
+	regexp.QuoteMeta(peopleFile) + `|` + regexp.QuoteMeta(witnessedFile) + `)$`)
+
+// present calls fn with each of them. The keys of the private values come last,
+// so that no value which a piece holds lacks its key.
+func (o *opened) present(ctx context.Context, fn func(name string, content []byte) error) error {
+	dir := o.store.Dir()
+	for _, pattern := range []string{witnessedFile, peopleFile, "hooks/hooks.json", "mappings/*.json"} {
+		names, err := fs.Glob(os.DirFS(dir), pattern)
+		if err != nil {
+			return err
+		}
+		for _, name := range names {
+			if !presentFiles.MatchString(name) {
+				continue
+			}
+			content, err := os.ReadFile(filepath.Join(dir, name))
+			if errors.Is(err, fs.ErrNotExist) {
+				continue // removed meanwhile
+			}
+			if err == nil && name == peopleFile {
+				content, err = lastingPeople(content)
+			}
+			if err != nil {
+				return registry.Refuse(registry.CodeTampered, "See what is wrong with it: \"asfound audit\" or \"asfound people\" says so. Nothing was added to the backup.", "%s cannot be taken into the backup: %v", name, err)
+			}
+			if err := fn(name, content); err != nil {
+				return err
+			}
+		}
+	}
+	return o.private().EachKey(ctx, func(name string, raw []byte) error { return fn(store.KeysFolder+"/"+name, raw) })
+}
+
+// lastingPeople is the list of people without what must not come back: sessions
+// and invitations that may have been used since.
+func lastingPeople(raw []byte) ([]byte, error) {
+	state, err := access.Decode(raw)
+	if err != nil {
+		return nil, err
+	}
+	lasting := *state
+	lasting.Sessions, lasting.Invites = nil, nil
+	return access.Encode(&lasting)
+}
+
+// takePresent puts one of them back into a folder.
+func takePresent(dir, name string, content []byte) error {
+	if !presentFiles.MatchString(name) || path.Clean(name) != name {
+		return fmt.Errorf("it holds a file %.80q, which does not belong there", name)
+	}
+	file := filepath.Join(dir, filepath.FromSlash(name))
+	if err := os.MkdirAll(filepath.Dir(file), 0o700); err != nil {
+		return err
+	}
+	write := func(file string, content []byte) error {
+		return errors.Join(writeFile(file, func(w io.Writer) error { _, err := w.Write(content); return err }), syncDir(filepath.Dir(file)))
+	}
+	if name == peopleFile {
+		if err := write(filepath.Join(dir, peopleLock), []byte(therePeople)); err != nil {
+			return err
+		}
+	}
+	return write(file, content)
+}
+
+// settleVault finishes what an end of the program interrupted: erasures that
+// are on record, and the sealing of private values from before there were keys.
+// What cannot be done now is said, and tried again at the next opening.
+func (o *opened) settleVault(ctx context.Context) error {
+	machines, err := o.private().Interrupted()
+	if err != nil {
+		return err
+	}
+	for _, machine := range machines {
+		if failed := o.FinishErasures(ctx, machine, true); failed != nil {
+			err = errors.Join(err, fmt.Errorf("an erasure on the record of %s waits to be finished: %w", machine, failed))
+		}
+	}
+	if err != nil || !o.private().Unsealed() {
+		return err
+	}
+	if machines, err = o.machinesInLedger(ctx); err != nil {
+		return err
+	}
+	for _, machine := range machines {
+		if failed := o.SealPrivate(ctx, machine); failed != nil {
+			err = errors.Join(err, fmt.Errorf("private values of %s wait to be sealed: %w", machine, failed))
+		}
+	}
+	if err != nil {
+		return err
+	}
+	return o.private().MarkSealed()
+}
