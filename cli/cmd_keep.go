@@ -92,7 +92,7 @@ func (o *opened) backup(ctx context.Context, path string, recipients []age.Recip
 		return backedUp{}, registry.Refuse(registry.CodeInvalid, "Check the path and its rights.", "The folder %s cannot be used: %v", path, errors.Unwrap(err))
 	}
 	defer folder.Close()
-	piece, err := backup.Write(ctx, backup.Source{Ledger: o.Ledger, Photos: o.photos(), Private: o.private().Stored(), Present: func(fn func(string, []byte) error) error { return o.present(ctx, fn) }, Registry: o.verifier}, folder,
+	piece, err := backup.Write(ctx, backup.Source{Ledger: o.Ledger, Photos: o.photos, Private: o.vault.Stored(), Present: func(fn func(string, []byte) error) error { return o.present(ctx, fn) }, Registry: o.verifier}, folder,
 		backup.Options{Recipients: recipients, Names: names, Chain: o.NewID(), Now: o.Now(), Progress: progress})
 	if err != nil {
 		return backedUp{}, err
@@ -358,7 +358,7 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 		return out, err
 	}
 	out.Findings = append(out.Findings, found...)
-	for kind, blobs := range map[string]backup.Blobs{"picture": o.photos(), "private value": o.private()} {
+	for kind, blobs := range map[string]backup.Blobs{"picture": o.photos, "private value": o.vault} {
 		n, wrong, err := auditFiles(ctx, kind, blobs)
 		if err != nil {
 			return out, err
@@ -426,7 +426,7 @@ func (o *opened) auditPrivate(ctx context.Context, machine string) (erased int, 
 	gone, shut := 0, map[string]int{}
 	onRecord := registry.Erased(d)
 	for digest := range registry.Holders(d, machine) {
-		state, holder, err := o.private().Look(ctx, digest)
+		state, holder, err := o.vault.Look(ctx, digest)
 		switch {
 		case ctx.Err() != nil:
 			return 0, nil, ctx.Err()

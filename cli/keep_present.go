@@ -51,7 +51,12 @@ func (o *opened) present(ctx context.Context, fn func(name string, content []byt
 			}
 		}
 	}
-	return o.private().EachKey(ctx, func(name string, raw []byte) error { return fn(store.KeysFolder+"/"+name, raw) })
+	return o.vault.EachKey(ctx, func(name string, raw []byte) error {
+		if name = store.KeysFolder + "/" + name; !presentFiles.MatchString(name) {
+			return nil
+		}
+		return fn(name, raw)
+	})
 }
 
 // lastingPeople is the list of people without what must not come back: sessions
@@ -90,7 +95,7 @@ func takePresent(dir, name string, content []byte) error {
 // are on record, and the sealing of private values from before there were keys.
 // What cannot be done now is said, and tried again at the next opening.
 func (o *opened) settleVault(ctx context.Context) error {
-	machines, err := o.private().Interrupted()
+	machines, err := o.vault.Interrupted()
 	if err != nil {
 		return err
 	}
@@ -99,7 +104,7 @@ func (o *opened) settleVault(ctx context.Context) error {
 			err = errors.Join(err, fmt.Errorf("an erasure on the record of %s waits to be finished: %w", machine, failed))
 		}
 	}
-	if err != nil || !o.private().Unsealed() {
+	if err != nil || !o.vault.Unsealed() {
 		return err
 	}
 	if machines, err = o.machinesInLedger(ctx); err != nil {
@@ -113,5 +118,5 @@ func (o *opened) settleVault(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return o.private().MarkSealed()
+	return o.vault.MarkSealed()
 }

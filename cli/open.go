@@ -38,6 +38,8 @@ type opened struct {
 	store    *store.Store // in the folder; a node's copy when a cluster keeps the ledger
 	node     *node.Node   // nil when the folder itself keeps the ledger
 	shared   []io.Closer  // the folders of --blobs
+	photos   node.Files   // wherever they are kept; the workshop's may be counted
+	vault    *store.Vault
 	catalog  *catalog.Catalog
 	signer   string
 	verifier string
@@ -66,11 +68,12 @@ func (c *call) open() (*opened, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := &opened{store: s, catalog: knowledge, Workshop: &workshop.Workshop{Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private(), Views: s.Views(),
+	o := &opened{store: s, photos: s.Photos(), vault: s.Private(), catalog: knowledge, Workshop: &workshop.Workshop{Ledger: s.Ledger(), Views: s.Views(),
 		Catalog: knowledge, Schemas: schemas, Now: c.Now, NewID: newIDs(c.Now, c.Random), Random: c.Random}}
 	if err := c.join(o); err != nil {
 		return nil, err
 	}
+	o.Photos, o.Private = o.photos, o.vault
 	if o.signer, o.verifier, err = c.key(); err != nil {
 		return nil, errors.Join(err, o.Ledger.Close())
 	}

@@ -46,7 +46,7 @@ func (c *call) join(o *opened) error {
 	}
 	o.node, o.Ledger = n, n
 	if c.line.Blobs == "" {
-		o.Photos, o.Private = n.Photos(), n.Private()
+		o.photos, o.vault = n.Photos(), n.Private()
 	} else if err := o.share(c.line.Blobs); err != nil {
 		return errors.Join(err, n.Close())
 	}
@@ -75,7 +75,7 @@ func (o *opened) share(dir string) error {
 	}
 	values, keys, _ := private.Parts()
 	_, _, scrub := o.store.Private().Parts() // the views lie in this node's folder
-	o.Photos, o.Private, o.shared = photos, store.NewVault(values, keys, scrub), []io.Closer{photos, private}
+	o.photos, o.vault, o.shared = photos, store.NewVault(values, keys, scrub), []io.Closer{photos, private}
 	return nil
 }
 
@@ -93,12 +93,6 @@ func openShared(dir string) (photos *store.Blobs, private *store.Vault, err erro
 	}
 	return photos, private, nil
 }
-
-// photos are the pictures, wherever the registry keeps them.
-func (o *opened) photos() node.Files { return o.Photos.(node.Files) }
-
-// private are the private values, wherever the registry keeps them.
-func (o *opened) private() *store.Vault { return o.Private.(*store.Vault) }
 
 // behind says, for the pages, since when they may be out of date; nil where they
 // cannot be.

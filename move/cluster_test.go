@@ -8,6 +8,7 @@ import (
 
 	"example.org/asfound/move"
 	"example.org/asfound/registry"
+	"example.org/asfound/store"
 	"example.org/asfound/store/jetstream"
 	"example.org/asfound/store/jetstream/clustertest"
 )
@@ -26,7 +27,7 @@ func inCluster(t *testing.T, nodes int) (*clustertest.Cluster, move.Side) {
 	s, err := jetstream.Open(t.Context(), c.URL(), jetstream.Options{})
 	require.NoError(t, err)
 	t.Cleanup(func() { s.Close() })
-	return c, move.Side{Name: "the cluster", Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private()}
+	return c, move.Side{Name: "the cluster", Ledger: s.Ledger(), Photos: s.Photos(), Private: store.NewVault(s.Private(), s.Keys(), nil)}
 }
 
 // TestIntoAClusterAndHome goes from a disk into a cluster, whose leader is killed

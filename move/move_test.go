@@ -69,6 +69,15 @@ func put(t *testing.T, b move.Blobs, text string) string {
 	return digest
 }
 
+// withhold stores a private value of a holder.
+func withhold(t *testing.T, v move.Vault, holder, text string) string {
+	digest, _, err := v.(interface {
+		PutFor(ctx context.Context, holder string, r io.Reader, limit int64) (string, int64, error)
+	}).PutFor(t.Context(), holder, strings.NewReader(text), 1<<20)
+	require.NoError(t, err)
+	return digest
+}
+
 // filled is a side with three machines whose commits lie between each other,
 // pictures and private values.
 func filled(t *testing.T, s move.Side) (move.Side, *writer) {
@@ -79,7 +88,7 @@ func filled(t *testing.T, s move.Side) (move.Side, *writer) {
 			w.commit(machine, person(fmt.Sprint("r", i)))
 		}
 		put(t, s.Photos, fmt.Sprint("picture ", i))
-		put(t, s.Private, fmt.Sprint("name ", i))
+		withhold(t, s.Private, fmt.Sprint("drover/p", i), fmt.Sprint("name ", i))
 	}
 	return s, w
 }
@@ -92,7 +101,7 @@ func contents(t *testing.T, s move.Side) string {
 		fmt.Fprintf(&b, "%s %s %d %q\n", r.ID, r.Machine, r.First, r.Events)
 		return nil
 	}))
-	for _, x := range []move.Blobs{s.Photos, s.Private} {
+	for _, x := range []move.Files{s.Photos, s.Private} {
 		require.NoError(t, x.Each(t.Context(), func(digest string, _ int64) error {
 			r, _, err := x.Get(t.Context(), digest)
 			require.NoError(t, err)
@@ -275,10 +284,13 @@ func TestDamageIsNamed(t *testing.T) {
 			require.NoError(t, err)
 			defer s.Close()
 			from, _ := filled(t, move.Side{Name: "the folder", Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private()})
-			digest := put(t, map[string]move.Blobs{"photos": from.Photos, "private": from.Private}[kind], "to be changed")
+			digest := withhold(t, from.Private, "drover/changed", "to be changed")
+			if kind == "photos" {
+				digest = put(t, from.Photos, "to be changed")
+			}
 			h := strings.TrimPrefix(digest, "sha256:")
 			require.NoError(t, os.WriteFile(filepath.Join(dir, kind, h[:2], h[2:]), []byte("was changed"), 0o600))
-			to := memory("the target")
+			to := onDisk(t)
 			_, err = move.All(t.Context(), from, to, move.Options{})
 			require.Equal(t, registry.CodeTampered, registry.CodeOf(err), "%v", err)
 			require.ErrorContains(t, err, digest)
@@ -425,7 +437,7 @@ func TestAnotherFileArrives(t *testing.T) {
 func TestErasedStaysErased(t *testing.T) {
 	from, w := filled(t, memory("the source"))
 	to := memory("the target")
-	gone := put(t, from.Private, "Imogen Aske")
+	gone := withhold(t, from.Private, "drover/owner", "Imogen Aske")
 	_, err := move.All(t.Context(), from, to, move.Options{})
 	require.NoError(t, err)
 	w.commit("drover", &registry.Erasure{Common: registry.Common{ID: "e"}, Person: "p0", Digests: []string{gone}, Why: "asked", By: "tamsin"})
@@ -435,6 +447,55 @@ func TestErasedStaysErased(t *testing.T) {
 	require.Equal(t, 1, r.Erased)
 	_, _, err = to.Private.Get(t.Context(), gone)
 	require.Equal(t, registry.CodeNotFound, registry.CodeOf(err))
+}
+
+// TestKeysMoveToo carries sealed values over with their keys, as they lie there;
+// what is destroyed on either side stays so, and two keys of one holder are
+// refused by name.
+func TestKeysMoveToo(t *testing.T) {
+	from, w := filled(t, onDisk(t))
+	from.Name = "the first folder"
+	to := onDisk(t)
+	stored := func(s move.Side, digest string) string {
+		r, _, err := s.Private.GetStored(t.Context(), digest)
+		require.NoError(t, err)
+		raw, err := io.ReadAll(r)
+		require.NoError(t, errors.Join(err, r.Close()))
+		return string(raw)
+	}
+	name := withhold(t, from.Private, "drover/owner", "Imogen Aske")
+	shut := withhold(t, from.Private, "tarn-2/owner", "Winifred Aske")
+	_, err := move.All(t.Context(), from, to, move.Options{})
+	require.NoError(t, err)
+	require.Equal(t, contents(t, from), contents(t, to))
+	require.Equal(t, stored(from, name), stored(to, name))
+	require.NotContains(t, stored(to, name), "Imogen")
+
+	// The key is destroyed here, and the erasure is not on record yet; there it
+	// goes with the next move.
+	keys := map[string][]byte{}
+	require.NoError(t, to.Private.EachKey(t.Context(), func(name string, raw []byte) error { keys[name] = raw; return nil }))
+	before := stored(from, shut)
+	require.NoError(t, from.Private.Destroy(t.Context(), []string{shut}))
+	require.NoError(t, from.Private.PutStored(t.Context(), shut, strings.NewReader(before), int64(len(before))))
+	w.commit("tarn-2", person("late"))
+	_, err = move.All(t.Context(), from, to, move.Options{})
+	require.NoError(t, err)
+	state, _, err := to.Private.(*store.Vault).Look(t.Context(), shut)
+	require.NoError(t, err)
+	require.Equal(t, store.KeyDestroyed, state)
+	// An old copy of the key does not bring it back.
+	require.NoError(t, to.Private.PutKey(t.Context(), "tarn-2/person-owner.key", keys["tarn-2/person-owner.key"]))
+	state, _, err = to.Private.(*store.Vault).Look(t.Context(), shut)
+	require.NoError(t, err)
+	require.Equal(t, store.KeyDestroyed, state)
+
+	other := onDisk(t)
+	withhold(t, other.Private, "drover/owner", "somebody else")
+	_, err = move.All(t.Context(), from, other, move.Options{})
+	require.Equal(t, registry.CodeConflict, registry.CodeOf(err), "%v", err)
+	require.ErrorContains(t, err, "drover/person-owner.key")
+	require.Equal(t, registry.CodeTampered, registry.CodeOf(other.Private.PutKey(t.Context(), "drover/machine.key", keys["drover/person-owner.key"])))
 }
 
 // TestDamagedTarget mends a file of the target that was changed.

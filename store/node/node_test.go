@@ -2,9 +2,11 @@ package node
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -24,11 +26,12 @@ type cluster struct {
 	registry.Ledger
 	away    atomic.Bool
 	appends atomic.Int64
-	private *changing
+	private changing
+	keys    keyring
 }
 
 func newCluster() *cluster {
-	return &cluster{Ledger: ledgertest.NewMemory(), private: &changing{MemoryBlobs: ledgertest.NewMemoryBlobs()}}
+	return &cluster{Ledger: ledgertest.NewMemory(), private: changing{newJournal()}, keys: keyring{newJournal()}}
 }
 
 var errAway = errors.New("out of reach")
@@ -59,39 +62,93 @@ func (c *cluster) Append(ctx context.Context, commit registry.Commit) (registry.
 func (c *cluster) Close() error { return nil }
 
 func (c *cluster) remote() Remote {
-	return Remote{Ledger: c, Photos: c.private, Private: c.private, Check: func(context.Context) error { return c.reach() }}
+	return Remote{Ledger: c, Photos: ledgertest.NewMemoryBlobs(), Private: c.private, Keys: c.keys, Check: func(context.Context) error { return c.reach() }}
 }
 
-// changing is files in memory that tell what came and went.
+// changing is a vault's values in memory, which tell what came and went.
 type changing struct {
-	*ledgertest.MemoryBlobs
-	mu      sync.Mutex
-	changes []string // "+" or "-" and the digest
+	*journal
 }
 
-func (c *changing) Put(ctx context.Context, r io.Reader, limit int64) (string, int64, error) {
-	digest, size, err := c.MemoryBlobs.Put(ctx, r, limit)
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.changes = append(c.changes, "+"+digest)
-	return digest, size, err
+func (c changing) Raw(_ context.Context, digest string) ([]byte, error) { return c.get(digest) }
+func (c changing) Set(_ context.Context, digest string, raw []byte) error {
+	return c.set(digest, func([]byte) ([]byte, error) { return raw, nil })
+}
+func (c changing) Has(_ context.Context, digest string) (bool, error) {
+	_, err := c.get(digest)
+	return err == nil, nil
+}
+func (c changing) Remove(_ context.Context, digest string) error         { return c.remove(digest) }
+func (c changing) Each(context.Context, func(string, int64) error) error { return nil }
+func (c changing) Changes(_ context.Context, place uint64, fn func(string, int64, bool) error) (uint64, error) {
+	return c.since(place, func(name string, raw []byte, removed bool) error { return fn(name, int64(len(raw)), removed) })
 }
 
-func (c *changing) Remove(ctx context.Context, digest string) error {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.changes = append(c.changes, "-"+digest)
-	return c.MemoryBlobs.Remove(ctx, digest)
+// keyring is a vault's keys in memory.
+type keyring struct {
+	*journal
 }
 
-func (c *changing) Each(context.Context, func(string, int64) error) error { return nil }
+func (k keyring) Load(_ context.Context, name, _ string) ([]byte, error) { return k.get(name) }
+func (k keyring) Change(_ context.Context, name string, _ bool, fn func([]byte) ([]byte, error)) error {
+	return k.set(name, fn)
+}
+func (k keyring) Remove(_ context.Context, name string) error     { return k.remove(name) }
+func (k keyring) Names(context.Context, string) ([]string, error) { return nil, nil }
+func (k keyring) Changes(_ context.Context, place uint64, fn func(string, []byte) error) (uint64, error) {
+	return k.since(place, func(name string, raw []byte, removed bool) error {
+		if removed {
+			return nil
+		}
+		return fn(name, raw)
+	})
+}
 
-func (c *changing) Changes(_ context.Context, place uint64, fn func(string, int64, bool) error) (uint64, error) {
-	c.mu.Lock()
-	changes := c.changes[place:]
-	c.mu.Unlock()
-	for _, change := range changes {
-		if err := fn(change[1:], 0, change[0] == '-'); err != nil {
+// journal is named bytes in memory that know the order of their changes.
+type journal struct {
+	mu    sync.Mutex
+	now   map[string][]byte
+	order []string
+}
+
+func newJournal() *journal { return &journal{now: map[string][]byte{}} }
+
+func (j *journal) get(name string) ([]byte, error) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	raw, ok := j.now[name]
+	if !ok {
+		return nil, store.NoKeyFile(name)
+	}
+	return raw, nil
+}
+
+func (j *journal) set(name string, fn func([]byte) ([]byte, error)) error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	raw, err := fn(j.now[name])
+	if err == nil {
+		j.now[name] = raw
+		j.order = append(j.order, name)
+	}
+	return err
+}
+
+func (j *journal) remove(name string) error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	delete(j.now, name)
+	j.order = append(j.order, name)
+	return nil
+}
+
+func (j *journal) since(place uint64, fn func(name string, raw []byte, removed bool) error) (uint64, error) {
+	j.mu.Lock()
+	names := slices.Clone(j.order[place:])
+	j.mu.Unlock()
+	for _, name := range names {
+		raw, err := j.get(name)
+		if err := fn(name, raw, err != nil); err != nil {
 			return place, err
 		}
 		place++
@@ -286,35 +343,83 @@ func TestOtherFolder(t *testing.T) {
 	require.False(t, IsCopy(dir))
 }
 
-// TestPrivate copies private values to every node, serves them while the cluster
-// is out of reach, and forgets them everywhere.
+// TestPrivate copies private values and their keys to every node, serves them
+// while the cluster is out of reach, and destroys both everywhere.
 func TestPrivate(t *testing.T) {
 	c := newCluster()
 	a, b := mustOpen(t, t.TempDir(), c), mustOpen(t, t.TempDir(), c)
-	digest, _, err := a.Private().Put(t.Context(), strings.NewReader("a name, invented"), 100)
+	digest, _, err := a.Private().PutFor(t.Context(), "drover/owner", strings.NewReader("a name, invented"), 100)
 	require.NoError(t, err)
-	require.Eventually(t, func() bool {
-		has, err := b.Store.Private().Has(t.Context(), digest)
-		return err == nil && has
-	}, 10*time.Second, 5*time.Millisecond)
+	raw, err := c.private.get(digest)
+	require.NoError(t, err)
+	require.NotContains(t, string(raw), "invented", "the cluster holds it sealed")
+	look := func(v *store.Vault) store.State {
+		state, _, err := v.Look(t.Context(), digest)
+		require.NoError(t, err)
+		return state
+	}
+	require.Equal(t, store.Readable, look(b.Private()), "at once, be it copied already or not")
+	require.Eventually(t, func() bool { return look(b.Store.Private()) == store.Readable }, 10*time.Second, 5*time.Millisecond)
 	c.away.Store(true)
+	require.Eventually(t, b.isDown, 10*time.Second, 5*time.Millisecond)
 	r, _, err := b.Private().Get(t.Context(), digest)
 	require.NoError(t, err)
 	text, err := io.ReadAll(r)
 	require.NoError(t, errors.Join(err, r.Close()))
 	require.Equal(t, "a name, invented", string(text))
 	c.away.Store(false)
+	require.Eventually(t, func() bool { return !a.isDown() && !b.isDown() }, 10*time.Second, 5*time.Millisecond)
 
-	require.NoError(t, a.Private().Remove(t.Context(), digest))
+	// The key alone is destroyed, as when a node ends on the way: nobody reads it.
+	a.Private().Forget()
+	require.NoError(t, a.Private().PutKey(t.Context(), "drover/person-owner.key", destroyed(t, c)))
+	require.Equal(t, store.KeyDestroyed, look(a.Private()))
+	require.Eventually(t, func() bool { return look(b.Private()) == store.KeyDestroyed }, 10*time.Second, 5*time.Millisecond)
+	for _, n := range []*Node{a, b} {
+		require.Equal(t, store.KeyDestroyed, look(n.Store.Private()))
+	}
+	// What is new of the same person has another key, at either node.
+	again, _, err := b.Private().PutFor(t.Context(), "drover/owner", strings.NewReader("another name"), 100)
+	require.NoError(t, err)
+	_, _, err = a.Private().Get(t.Context(), again)
+	require.NoError(t, err)
+
+	require.NoError(t, a.Private().Destroy(t.Context(), []string{digest, again}))
 	for _, n := range []*Node{a, b} {
 		require.Eventually(t, func() bool {
-			has, err := n.Store.Private().Has(t.Context(), digest)
-			return err == nil && !has
+			one, err := n.Store.Private().Has(t.Context(), digest)
+			require.NoError(t, err)
+			two, err := n.Store.Private().Has(t.Context(), again)
+			require.NoError(t, err)
+			return !one && !two
 		}, 10*time.Second, 5*time.Millisecond)
 	}
 	has, err := b.Private().Has(t.Context(), digest)
 	require.NoError(t, err)
 	require.False(t, has)
+
+	// A key that the cluster lost is named by the audit.
+	_, _, err = a.Private().PutFor(t.Context(), "drover", strings.NewReader("shelf 3"), 100)
+	require.NoError(t, err)
+	found, err := a.Audit(t.Context())
+	require.NoError(t, err)
+	require.Empty(t, found)
+	require.NoError(t, c.keys.remove("drover/machine.key"))
+	found, err = a.Audit(t.Context())
+	require.NoError(t, err)
+	require.Len(t, found, 1)
+	require.Contains(t, found[0].String(), "drover/machine.key")
+}
+
+// destroyed is the owner's file of keys when its key is destroyed.
+func destroyed(t *testing.T, c *cluster) []byte {
+	raw, err := c.keys.get("drover/person-owner.key")
+	require.NoError(t, err)
+	var f map[string]any
+	require.NoError(t, json.Unmarshal(raw, &f))
+	out, err := json.Marshal(map[string]any{"format": 1, "holder": f["holder"], "destroyed": []any{f["id"]}})
+	require.NoError(t, err)
+	return append(out, '\n')
 }
 
 // TestLongCopy brings an empty node up to a long ledger, in order.
