@@ -27,6 +27,11 @@ var presentFiles = regexp.MustCompile(`^(keys/[a-z0-9][a-z0-9._-]{0,63}/(machine
 // so that no value which a piece holds lacks its key.
 func (o *opened) present(ctx context.Context, fn func(name string, content []byte) error) error {
 	dir := o.store.Dir()
+	if o.node != nil {
+		if err := o.presentPeople(fn); err != nil {
+			return err
+		}
+	}
 	for _, pattern := range []string{witnessedFile, peopleFile, "hooks/hooks.json", "mappings/*.json"} {
 		names, err := fs.Glob(os.DirFS(dir), pattern)
 		if err != nil {
@@ -41,7 +46,10 @@ func (o *opened) present(ctx context.Context, fn func(name string, content []byt
 				continue // removed meanwhile
 			}
 			if err == nil && name == peopleFile {
-				content, err = lastingPeople(content)
+				var all *access.State
+				if all, err = access.Decode(content); err == nil {
+					content, err = lastingPeople(all)
+				}
 			}
 			if err != nil {
 				return registry.Refuse(registry.CodeTampered, "See what is wrong with it: \"asfound audit\" or \"asfound people\" says so. Nothing was added to the backup.", "%s cannot be taken into the backup: %v", name, err)
@@ -59,14 +67,24 @@ func (o *opened) present(ctx context.Context, fn func(name string, content []byt
 	})
 }
 
+// presentPeople calls fn with the list of people where the nodes of a cluster
+// share it, as the file that a folder has.
+func (o *opened) presentPeople(fn func(name string, content []byte) error) error {
+	all, err := o.people.Read()
+	if err != nil || len(all.Accounts) == 0 {
+		return err
+	}
+	content, err := lastingPeople(all)
+	if err != nil {
+		return err
+	}
+	return fn(peopleFile, content)
+}
+
 // lastingPeople is the list of people without what must not come back: sessions
 // and invitations that may have been used since.
-func lastingPeople(raw []byte) ([]byte, error) {
-	state, err := access.Decode(raw)
-	if err != nil {
-		return nil, err
-	}
-	lasting := *state
+func lastingPeople(all *access.State) ([]byte, error) {
+	lasting := *all
 	lasting.Sessions, lasting.Invites = nil, nil
 	return access.Encode(&lasting)
 }

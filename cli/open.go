@@ -14,6 +14,7 @@ import (
 
 	"github.com/oklog/ulid/v2"
 
+	"example.org/asfound/access"
 	"example.org/asfound/catalog"
 	"example.org/asfound/dossier"
 	"example.org/asfound/importers"
@@ -40,6 +41,7 @@ type opened struct {
 	shared   []io.Closer  // the folders of --blobs
 	photos   node.Files   // wherever they are kept; the workshop's may be counted
 	vault    *store.Vault
+	people   access.Store // of a cluster; nil when the folder itself keeps the ledger
 	catalog  *catalog.Catalog
 	signer   string
 	verifier string

@@ -44,7 +44,7 @@ func (c *call) join(o *opened) error {
 	if err != nil {
 		return err
 	}
-	o.node, o.Ledger = n, n
+	o.node, o.Ledger, o.people = n, n, c.peopleIn("", servers)
 	if c.line.Blobs == "" {
 		o.photos, o.vault = n.Photos(), n.Private()
 	} else if err := o.share(c.line.Blobs); err != nil {

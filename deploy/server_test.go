@@ -21,6 +21,7 @@ import (
 	"example.org/asfound/access"
 	"example.org/asfound/access/shared"
 	"example.org/asfound/registry"
+	"example.org/asfound/store"
 	"example.org/asfound/store/jetstream"
 )
 
@@ -199,6 +200,8 @@ func TestTheProgramsUser(t *testing.T) {
 		"purge the ledger":         func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.PURGE.REG", `{}`) },
 		"purge the pictures":       func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.PURGE.OBJ_PHOTOS", `{}`) },
 		"purge the people":         func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.PURGE.KV_PEOPLE", `{}`) },
+		"delete the keys":          func(ctx context.Context) error { return js.DeleteKeyValue(ctx, "KEYS") },
+		"purge the keys":           func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.PURGE.KV_KEYS", `{}`) },
 		"delete one commit":        func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.MSG.DELETE.REG", `{"seq":1}`) },
 		"bring an old ledger back": func(ctx context.Context) error { return request(ctx, js, "$JS.API.STREAM.RESTORE.REG", `{}`) },
 		"write another subject":    func(ctx context.Context) error { return request(ctx, js, "reg.other", `{}`) },
@@ -319,6 +322,16 @@ func useFiles(ctx context.Context, s *jetstream.Store) error {
 		return err
 	}
 	if _, _, err := s.Private().Get(ctx, digest); registry.CodeOf(err) != registry.CodeNotFound {
+		return errors.Join(err, errors.New("it is still there"))
+	}
+	vault := store.NewVault(s.Private(), s.Keys(), nil)
+	if digest, _, err = vault.PutFor(ctx, "drover/owner", strings.NewReader(text), 100); err != nil {
+		return err
+	}
+	if err := errors.Join(vault.Erasing("drover", true), vault.Destroy(ctx, []string{digest}), vault.Erasing("drover", false)); err != nil {
+		return err
+	}
+	if state, _, err := vault.Look(ctx, digest); err != nil || state != store.NotStored {
 		return errors.Join(err, errors.New("it is still there"))
 	}
 	return s.Photos().Each(ctx, func(string, int64) error { return nil })

@@ -43,6 +43,27 @@ func TestBehind(t *testing.T) {
 	require.Contains(t, answer.Body.String(), "The ledger cannot be reached")
 	require.Equal(t, http.StatusOK, b.get("/healthz").Code)
 
+	// Nobody keeps such a page: the next one says an older age, and afterwards it
+	// is as it was.
+	since = since.Add(-time.Minute)
+	require.Contains(t, b.get(page).Body.String(), "how it stood 8 min ago")
+	began := false
+	old := b.s.Config.Behind
+	b.s.Config.Behind = func() (time.Time, error) { // lost while the page is made
+		if !began {
+			began = true
+			return since, nil
+		}
+		return since, why
+	}
+	other := page + "/story"
+	require.Contains(t, b.get(other).Body.String(), "cannot be reached")
+	b.s.Config.Behind, why = old, nil
+	for _, path := range []string{page, other} {
+		require.NotContains(t, b.get(path).Body.String(), "cannot be reached", path)
+	}
+	why = errors.New("the cluster does not answer")
+
 	// A program that started meanwhile does not know how old its copy is.
 	since = time.Time{}
 	answer = b.get(page)

@@ -18,8 +18,14 @@ import (
 type keyring struct {
 	files KeyFiles
 	alone bool // nobody else changes the files
-	mu    sync.Mutex
-	held  map[string]key // by holder; let go of when there are too many
+
+	// changing is held while a file is changed, which in a cluster takes as long
+	// as it has no leader; reading goes on meanwhile.
+	changing sync.Mutex
+
+	mu      sync.Mutex     // guards what follows
+	held    map[string]key // by holder; let go of when there are too many
+	changes int            // so that nothing is held that was read before one
 }
 
 // mostKeys is how many keys are kept at hand.
@@ -102,7 +108,8 @@ func (r *keyring) change(ctx context.Context, holder string, shred bool, fn func
 	if err != nil {
 		return err
 	}
-	delete(r.held, holder)
+	r.forget(holder)
+	defer r.forget(holder)
 	return r.files.Change(ctx, name, shred, func(old []byte) ([]byte, error) {
 		f, err := decodeKeyFile(name, holder, old)
 		if err := fn(&f, err); err != nil {
@@ -112,12 +119,22 @@ func (r *keyring) change(ctx context.Context, holder string, shred bool, fn func
 	})
 }
 
+// forget lets go of a holder's key; "" of all.
+func (r *keyring) forget(holder string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.changes++
+	if delete(r.held, holder); holder == "" {
+		r.held = nil
+	}
+}
+
 // own gives the key that seals what is new of a holder, making it when there is
 // none.
 func (r *keyring) own(ctx context.Context, holder string) (key, error) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if k, ok := r.held[holder]; ok && r.alone {
+	r.changing.Lock()
+	defer r.changing.Unlock()
+	if k, _, ok := r.atHand(holder); ok && r.alone {
 		return k, nil
 	}
 	var own keyFile
@@ -137,12 +154,24 @@ func (r *keyring) own(ctx context.Context, holder string) (key, error) {
 	}); err != nil {
 		return key{}, err
 	}
-	return r.hold(own)
+	_, read, _ := r.atHand(holder)
+	return r.hold(own, read)
 }
 
-func (r *keyring) hold(f keyFile) (key, error) {
+// atHand gives a holder's key if it is held, and how many changes were made yet.
+func (r *keyring) atHand(holder string) (k key, changes int, ok bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	k, ok = r.held[holder]
+	return k, r.changes, ok
+}
+
+// hold keeps a key at hand, unless something was changed since it was read.
+func (r *keyring) hold(f keyFile, read int) (key, error) {
 	k, err := newKey(f)
-	if err == nil {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if err == nil && read == r.changes {
 		if r.held == nil || len(r.held) >= mostKeys {
 			r.held = map[string]key{}
 		}
@@ -154,9 +183,8 @@ func (r *keyring) hold(f keyFile) (key, error) {
 // find gives the key that a sealed value names, when it is there, and says
 // whether it was destroyed when it is not.
 func (r *keyring) find(ctx context.Context, head sealedHead) (key, State, error) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if k, ok := r.held[head.holder]; ok && k.id == head.id {
+	k, read, ok := r.atHand(head.holder)
+	if ok && k.id == head.id {
 		return k, Readable, nil
 	}
 	name, err := keyName(head.holder)
@@ -179,7 +207,7 @@ func (r *keyring) find(ctx context.Context, head sealedHead) (key, State, error)
 	case f.ID != head.id:
 		return key{}, KeyMissing, nil
 	}
-	k, err := r.hold(f)
+	k, err = r.hold(f, read)
 	return k, Readable, err
 }
 
@@ -187,8 +215,8 @@ func (r *keyring) find(ctx context.Context, head sealedHead) (key, State, error)
 // be: its file is replaced by one that says so. A damaged file stands in nobody's
 // way.
 func (r *keyring) destroy(ctx context.Context, head sealedHead) error {
-	r.mu.Lock()
-	defer r.mu.Unlock()
+	r.changing.Lock()
+	defer r.changing.Unlock()
 	gone := []string{head.id}
 	return r.change(ctx, head.holder, true, func(f *keyFile, err error) error {
 		if err != nil && registry.CodeOf(err) != registry.CodeTampered {
@@ -230,8 +258,8 @@ func (r *keyring) bring(ctx context.Context, name string, raw []byte) error {
 	if err != nil {
 		return err
 	}
-	r.mu.Lock()
-	defer r.mu.Unlock()
+	r.changing.Lock()
+	defer r.changing.Unlock()
 	shred := len(theirs.Destroyed) > 0
 	return r.change(ctx, theirs.Holder, shred, func(f *keyFile, err error) error {
 		if err != nil && registry.CodeOf(err) != registry.CodeTampered {

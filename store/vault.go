@@ -340,9 +340,7 @@ func (s StoredValues) Each(ctx context.Context, fn func(digest string, size int6
 // Forget lets go of the keys that are at hand, as after one was destroyed
 // elsewhere.
 func (v *Vault) Forget() {
-	v.keys.mu.Lock()
-	defer v.keys.mu.Unlock()
-	v.keys.held = nil
+	v.keys.forget("")
 }
 
 // EachKey calls fn for every file of keys, those of destroyed ones too.
