@@ -19,6 +19,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/asfound/access"
+	"example.org/asfound/access/shared"
 	"example.org/asfound/store"
 	"example.org/asfound/store/jetstream"
 	"example.org/asfound/store/jetstream/clustertest"
@@ -100,30 +102,36 @@ func TestClusterCommands(t *testing.T) {
 	}))
 
 	// A backup of a cluster's registry holds the keys and the people.
-	w.do(t, "people", "add", "Tamsin Orde", "--role", "keeper")
+	cluster, err := jetstream.Open(t.Context(), c.URL(), jetstream.Options{})
+	require.NoError(t, err)
+	defer cluster.Close()
+	people, err := shared.Open(t.Context(), cluster.JetStream(), time.Now)
+	require.NoError(t, err)
+	defer people.Close()
+	require.NoError(t, people.Update(func(s *access.State) error {
+		s.Accounts = append(s.Accounts, access.Account{ID: "account-abcdefgh23456789", Name: "Tamsin Orde", Made: time.Unix(1_700_000_000, 0).UTC(), Grants: []access.Grant{{Role: access.Keeper}}})
+		return nil
+	}))
 	id, secret := keptKey(t)
 	away := filepath.Join(t.TempDir(), "away")
 	w.do(t, "backup", away, "--to", id.Recipient().String())
 	back := newWorld(t)
 	require.Contains(t, back.do(t, "restore", away, "--identity", secret), "all agree")
 	require.NotContains(t, back.do(t, "person", "export", "drover", "owner"), "Imogen Aske")
-	require.Contains(t, back.do(t, "person", "export", "drover", "custodian"), "Tamsin Orde")
+	require.Contains(t, back.do(t, "person", "export", "drover", "mechanic"), "Tamsin Orde")
 	require.Contains(t, back.do(t, "people"), "Tamsin Orde")
 
 	// A key that the cluster lost is named, also by a node that never had it.
-	cluster, err := jetstream.Open(t.Context(), c.URL(), jetstream.Options{})
+	const mechanic = "drover/person-mechanic.key"
+	held, err := cluster.Keys().Load(t.Context(), mechanic, "")
 	require.NoError(t, err)
-	defer cluster.Close()
-	const custodian = "drover/person-custodian.key"
-	held, err := cluster.Keys().Load(t.Context(), custodian, "")
-	require.NoError(t, err)
-	require.NoError(t, cluster.Keys().Remove(t.Context(), custodian))
+	require.NoError(t, cluster.Keys().Remove(t.Context(), mechanic))
 	require.Equal(t, exitStatuses["tampered"], other.run(t.Context(), "audit"))
-	require.Contains(t, other.out.String(), "the key "+custodian)
+	require.Contains(t, other.out.String(), "the key "+mechanic)
 	third := nodeOf(t, c, w)
 	require.Equal(t, exitStatuses["tampered"], third.run(t.Context(), "audit"))
-	require.Contains(t, third.out.String(), "the key of drover/custodian is missing")
-	require.NoError(t, store.NewVault(cluster.Private(), cluster.Keys(), nil).PutKey(t.Context(), custodian, held))
+	require.Contains(t, third.out.String(), "the key of drover/mechanic is missing")
+	require.NoError(t, store.NewVault(cluster.Private(), cluster.Keys(), nil).PutKey(t.Context(), mechanic, held))
 	require.Contains(t, other.do(t, "audit"), "all agree")
 	require.Contains(t, third.do(t, "audit"), "all agree")
 
