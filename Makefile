@@ -1,6 +1,6 @@
 # What a contributor runs. Everything but "tools" needs Go and nothing else.
 
-.PHONY: test race lint bench fuzz faults sbom reproducible tools
+.PHONY: test race lint bench performance fuzz faults sbom reproducible tools
 
 test:
 	go test ./...
@@ -15,7 +15,15 @@ lint:
 	staticcheck ./...
 
 bench:
-	go test -run '^$$' -bench . -benchtime 1s ./scoring ./store ./schema ./catalog ./importers/... ./workshop ./server
+	go test -run '^$$' -bench . -benchtime 1s ./scoring ./schema ./catalog ./importers/... ./workshop ./server
+
+# Everything against its limit, into docs/performance.md and docs/scale.md:
+# less than a quarter of an hour on two quiet cores.
+DATE ?= $(shell date -I)
+performance:
+	go test -run '^$$' -bench 'Index160|PlanRoad|PlanWhole|Regression' -benchtime 5x ./scoring > "$${TMPDIR:-/tmp}/asfound-computed.txt"
+	ASFOUND_PERFORMANCE=whole ASFOUND_PERFORMANCE_DATE=$(DATE) ASFOUND_PERFORMANCE_COMPUTED="$${TMPDIR:-/tmp}/asfound-computed.txt" \
+		go test -count=1 -timeout 40m -v -run Performance ./bench
 
 # Every fuzz target, two at once: half an hour with a minute each. "make fuzz
 # SECONDS=600" is for a quiet night.

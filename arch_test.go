@@ -60,14 +60,15 @@ var layers = map[string]layer{
 	"demo":     {ours: []string{"registry"}, modules: []string{"golang.org/x/image"}},
 	"faults":   {},
 	"browser":  {},
+	"bench":    {},
 	"language": {modules: []string{"golang.org/x/text/language"}},
 	"cli": {ours: []string{"access", "access/shared", "backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "language", "metrics", "webhook", "move"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},
 }
 
 // pureStd are the packages of the standard library that a pure package may use.
-var pureStd = []string{"bytes", "cmp", "context", "crypto/sha256", "encoding/base64", "encoding/hex", "encoding/json", "errors", "fmt", "io",
-	"iter", "maps", "math", "math/big", "math/bits", "slices", "sort", "strconv", "strings", "time", "unicode", "unicode/utf8"}
+var pureStd = []string{"bytes", "cmp", "context", "crypto", "crypto/ecdsa", "crypto/ed25519", "crypto/elliptic", "crypto/rsa", "crypto/sha256", "crypto/x509", "encoding/base64", "encoding/hex", "encoding/json", "errors", "fmt", "io",
+	"iter", "maps", "math", "math/big", "math/bits", "net/url", "slices", "sort", "strconv", "strings", "time", "unicode", "unicode/utf8"}
 
 // impureCalls must not be called in a pure package, which may import their
 // packages for other things.

@@ -34,14 +34,17 @@ func (w *Who) Sees(machine string) bool {
 // Persons are whom somebody stands for in a machine's record; none when they
 // stand for nobody in particular. A grant for the machine itself goes before
 // one for all.
-func (w *Who) Persons(machine string) []string {
+func (w *Who) Persons(machine string) []string { return w.PersonsAs(machine, Roles()...) }
+
+// PersonsAs are those among them for whom somebody stands in some roles.
+func (w *Who) PersonsAs(machine string, roles ...Role) []string {
 	var own, wide []string
 	if w == nil {
 		return nil
 	}
 	for _, g := range w.Grants {
 		switch {
-		case g.Person == "" || !g.covers(machine):
+		case g.Person == "" || !g.covers(machine) || !slices.Contains(roles, g.Role):
 		case g.Machine != "":
 			own = append(own, g.Person)
 		default:

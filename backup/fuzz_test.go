@@ -56,7 +56,7 @@ func FuzzPiece(f *testing.F) {
 		require.LessOrEqual(t, stored.Commits, count.Commits)
 		if err != nil {
 			require.NotEmpty(t, err.Error())
-			require.NotEmpty(t, refusedPiece(Piece{File: "000001.age"}, err).Error())
+			require.NotEmpty(t, Part{File: "000001.age"}.refused(err).Error())
 			return
 		}
 		require.LessOrEqual(t, stored.Events, count.Events)
@@ -85,11 +85,11 @@ func (o oneFile) Open(name string) (io.ReadCloser, error) {
 // FuzzIndex: the list of pieces is read and written as the same, or refused
 // with a code; a restore from it alone stores nothing.
 func FuzzIndex(f *testing.F) {
-	whole, err := json.Marshal(Index{Format: format, Chain: "chain-1", Registry: "key", Pieces: []Piece{{File: "000001.age", SHA256: "ab", Names: "000001.names", Last: "c1", End: 1}}})
+	whole, err := json.Marshal(Index{Format: format, Chain: "chain-1", Registry: "key", Pieces: []Piece{{Part: Part{File: "000001.age", SHA256: "ab"}, Names: "000001.names", Last: "c1", End: 1}}})
 	require.NoError(f, err)
 	f.Add(whole)
-	f.Add([]byte(`{"format":2}`))
-	f.Add([]byte(`{"format":1,"pieces":[{"file":"../index.json"}]}`))
+	f.Add([]byte(`{"format":3}`))
+	f.Add([]byte(`{"format":2,"pieces":[{"file":"../index.json"}]}`))
 	f.Add([]byte(`null`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		folder := oneFile{name: indexName, text: data}

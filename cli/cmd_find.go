@@ -54,7 +54,7 @@ func (x *findCommand) Run(c *call) error {
 		ConditionMost: x.ConditionMost, ConditionLeast: x.ConditionLeast, OpenFault: x.OpenFault, Unapproved: x.Unapproved, Waiting: x.Waiting,
 		Survey: x.Survey, GateOpen: x.GateOpen, Index: x.Index, IndexLow: x.IndexFrom, IndexHigh: x.IndexTo, Number: x.Number}}
 	if x.CSV != "" || x.XLSX != "" {
-		return x.sheets(c, w, q)
+		return c.writeSheets(x.CSV, x.XLSX, func() (workshop.List, error) { return w.ListFound(c.ctx, q) })
 	}
 	found, err := w.Find(c.ctx, q)
 	if err != nil {
@@ -79,13 +79,15 @@ func (x *findCommand) text() string {
 	return strings.Join(out, " ")
 }
 
-func (x *findCommand) sheets(c *call, w *workshop.Workshop, q workshop.FindQuestion) error {
+// writeSheets writes a list to one file or two; a name that is empty is not
+// wanted.
+func (c *call) writeSheets(csv, xlsx string, made func() (workshop.List, error)) error {
 	written := map[string]string{}
-	for _, to := range [][2]string{{"csv", x.CSV}, {"xlsx", x.XLSX}} {
+	for _, to := range [][2]string{{"csv", csv}, {"xlsx", xlsx}} {
 		if to[1] == "" {
 			continue
 		}
-		list, err := w.ListFound(c.ctx, q)
+		list, err := made()
 		if err != nil {
 			return err
 		}

@@ -39,6 +39,9 @@ func (c *call) record(t target, said string, bodies ...registry.Body) error {
 func (c *call) printReceipt(r workshop.Receipt, said string) error {
 	return c.print(r, func(w io.Writer) {
 		fmt.Fprintf(w, "%s. The record of %s is at version %d.\n", said, r.Machine, r.Version)
+		for _, s := range r.Cautions {
+			wrap(w, "Look: "+s, "  ")
+		}
 	})
 }
 

@@ -257,6 +257,10 @@ func (c *call) handler(o *opened, w *way, log slog.Handler) (http.Handler, error
 		Verify: func(_ context.Context, r io.ReaderAt, size int64) (any, error) {
 			return dossier.Verify(r, size, dossier.VerifyOptions{})
 		},
+		HandOver: func(ctx context.Context, w io.Writer, machine string) error {
+			return o.writeBundle(ctx, w, machine, false, true)
+		},
+		TakeOver: o.takeOverOnPage, TransferReceipt: o.writeTransferReceipt,
 		CheckBundle: checkBundle(o.Workshop), Condition: o.writeCondition,
 		People:         w.people,
 		Behind:         o.behind(),

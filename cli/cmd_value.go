@@ -31,6 +31,7 @@ type valueCommand struct {
 	Currency       string   `help:"use only the sales in this currency, ISO 4217"`
 	PriceKind      string   `help:"use only prices of this kind: hammer, with-premium or private"`
 	Brief          bool     `help:"print the answer alone, in a few sentences"`
+	Shared         []string `help:"a sale on the record of another machine, whose owner permits it, such as vole-1931/sale-2; \"sales\" lists them; may be repeated" sep:"none"`
 	ResidualShare  *float64 `help:"share of what the features do not explain that stays with the machine, 0 to 1; 1 when left out"`
 }
 
@@ -57,7 +58,7 @@ func (x *valueCommand) Run(c *call) error {
 }
 
 func (x *valueCommand) question() (workshop.ValueQuestion, error) {
-	q := workshop.ValueQuestion{Together: x.Together, ConditionBefore: x.Condition, Documented: x.Documented, Running: x.Running,
+	q := workshop.ValueQuestion{Together: x.Together, Shared: x.Shared, ConditionBefore: x.Condition, Documented: x.Documented, Running: x.Running,
 		Currency: strings.ToUpper(x.Currency), PriceKind: x.PriceKind, Level: x.Level, ResidualShare: x.ResidualShare}
 	for _, p := range x.Plans {
 		id, options, ok := strings.Cut(p, "=")

@@ -79,6 +79,7 @@ func (c *call) open() (*opened, error) {
 	if o.signer, o.verifier, err = c.key(); err != nil {
 		return nil, errors.Join(err, o.Ledger.Close())
 	}
+	o.Registry = dossier.KeyName(o.verifier)
 	if err := o.settleVault(c.ctx); err != nil {
 		fmt.Fprintf(c.Stderr, "asfound: storage: %v\n", err)
 	}

@@ -30,6 +30,9 @@ func writeReport(w io.Writer, r *workshop.Report) {
 		fmt.Fprintf(w, "%s number %s. ", n.Where, n.Shown)
 	}
 	fmt.Fprintf(w, "Phase: %s. Record at version %d.\n", r.Phase, r.Version)
+	if r.Elsewhere != "" {
+		wrap(w, r.Elsewhere, "")
+	}
 	if r.AsOf != "" {
 		fmt.Fprintf(w, "As it stood on %s. ", r.AsOf)
 	}
@@ -370,6 +373,9 @@ func writeVerified(w io.Writer, r dossier.Report) {
 	fmt.Fprintf(w, "compared with the events: %d pictures, %d originals, %d withheld values; kept back in this edition: %d pictures, %d values\n",
 		r.Photos, r.Originals, r.Private, r.WithheldPhotos, r.WithheldPrivate)
 	fmt.Fprintf(w, "%d offers and %d decisions hold together; %d recorded figures computed again gave the same\n", r.Offers, r.Decisions, r.Estimates)
+	if r.Confirmed+r.SecondSigned > 0 {
+		fmt.Fprintf(w, "%d answers are signed by a passkey, %d records by their second person’s own account\n", r.Confirmed, r.SecondSigned)
+	}
 	writeFindings(w, r)
 }
 

@@ -26,6 +26,7 @@ var bundleChecks = []struct {
 	{"Each value that is kept apart is the one that was recorded, and the edition holds no other.", []string{dossier.FindingPrivate, dossier.FindingEdition}},
 	{"The as-found survey is the one that was sealed before any work.", []string{dossier.FindingSeal}},
 	{"Each answer of the owner belongs to the question as it was put.", []string{dossier.FindingOffer, dossier.FindingDecision}},
+	{"Each signature of a passkey stands for the answer that it was given for, and each second signature for the record that was signed.", []string{dossier.FindingPasskey, dossier.FindingSecond}},
 	{"Each recorded figure comes out again from its own input.", []string{dossier.FindingEstimate}},
 }
 

@@ -1,6 +1,7 @@
 package dossier
 
 import (
+	"archive/zip"
 	"bytes"
 	"fmt"
 	"io"
@@ -38,7 +39,7 @@ func VerifyAgainst(newer, older Source, opts VerifyOptions) (Comparison, error) 
 	if err != nil {
 		return out, err
 	}
-	o, err := verify(older, older.Size, opts)
+	o, err := verify(older, older.Size, n.trustOf(older, opts))
 	out.Older = o.report
 	if err != nil {
 		return out, err
@@ -66,7 +67,7 @@ func VerifyAgainst(newer, older Source, opts VerifyOptions) (Comparison, error) 
 		if err != nil || o.sealed.Root != root || o.sealed.Size != int64(len(o.lines)) {
 			find(FindingCheckpoint, "The root that was signed for the older one is not the root of the newer history at %d events", len(o.lines))
 		}
-		if n.sealed.Origin != o.sealed.Origin {
+		if n.sealed.Origin != o.sealed.Origin && n.passed(o.sealed.Origin) == nil {
 			find(FindingCheckpoint, "They come from two registries: %q and %q", shorten(n.sealed.Origin), shorten(o.sealed.Origin))
 		}
 	}
@@ -79,6 +80,38 @@ func VerifyAgainst(newer, older Source, opts VerifyOptions) (Comparison, error) 
 		return out, nErr
 	}
 	return out, oErr
+}
+
+// trustOf are the options with which an older bundle is verified. When it is
+// signed by a registry through which the newer one came, the key is the one that
+// stands in the newer one's history, which was checked there.
+func (c *check) trustOf(older Source, opts VerifyOptions) VerifyOptions {
+	text, err := entryOf(older, fileCheckpoint)
+	if err != nil {
+		return opts
+	}
+	then, err := ParseCheckpoint(text)
+	if err != nil || then.Origin == c.sealed.Origin {
+		return opts
+	}
+	if key := c.keyOf(then.Origin); key != "" {
+		opts.Keys, opts.Fingerprint = []string{key}, ""
+	}
+	return opts
+}
+
+// entryOf reads one small file of a bundle.
+func entryOf(src Source, name string) ([]byte, error) {
+	z, err := zip.NewReader(src, src.Size)
+	if err != nil {
+		return nil, err
+	}
+	f, err := z.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return io.ReadAll(io.LimitReader(f, maxNoteBytes))
 }
 
 // at names what the event of a line records.

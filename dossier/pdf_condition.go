@@ -20,11 +20,14 @@ func WriteCondition(w io.Writer, in PDFInput) error {
 	}
 	p.page()
 	p.conditionHead()
+	p.conditionExamined()
 	p.conditionSummary()
 	p.conditionGroups()
+	p.conditionFaults()
 	if err := p.photos(); err != nil {
 		return err
 	}
+	p.conditionByHand()
 	p.conditionSigned()
 	p.feet()
 	if err := p.f.Error(); err != nil {

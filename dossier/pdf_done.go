@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
@@ -53,6 +54,7 @@ func (p *pdf) decisions() {
 			continue
 		}
 		var rows [][]cell
+		var keys []string // what the signatures among the answers prove
 		for _, a := range o.Answers {
 			answer := cell{strong(answerWords(a.Answer))}
 			if a.TakenBack {
@@ -66,9 +68,20 @@ func (p *pdf) decisions() {
 			for _, c := range a.Conditions {
 				about = append(about, body(p.filled("Condition: %s", c)))
 			}
-			rows = append(rows, []cell{answer, about, {body(a.Person), small(date(a.Recorded)), small(words(a.Channel))}, {small(saw)}})
+			about = append(about, small(p.with("Counts until: %s", untilWords(a.Until))))
+			who := cell{body(a.Person), small(date(a.Recorded)), small(words(a.Channel))}
+			if a.Means.Signed {
+				who = append(who, strong("signed with a passkey"))
+				keys = append(keys, a.Means.Proves...)
+			}
+			rows = append(rows, []cell{answer, about, who, {small(saw)}})
 		}
 		p.table([]column{{"Answer", 1.4}, {"Options, conditions, reason", 3.4}, {"Who, when, how", 1.6}, {"What was seen", 1.5}}, rows)
+		for i, proof := range keys {
+			if slices.Index(keys, proof) == i {
+				p.write(small(proof))
+			}
+		}
 	}
 }
 
@@ -151,13 +164,22 @@ func (p *pdf) work() {
 		did = append(did, p.changeWords(w.Changes)...)
 		did = append(did, small(p.with("opened: %s", p.all(w.Openings, p.opening))), small(p.with("photos: %s", p.joined(", ", w.Photos...))))
 		who := cell{body(w.By)}
-		if w.Second != "" {
-			who = append(who, small(p.filled("second signature: %s", w.Second)))
-		}
+		who = append(who, p.second(w.Second, w.SecondSigned)...)
 		cost := cell{body(hours(w.Hours)), body(w.Spent)}
 		rows = append(rows, []cell{{body(whenWords(w.Valid)), small(w.ID)}, did, standing, cost, who})
 	}
 	p.table([]column{{"Date", 1.1}, {"What was done", 3.6}, {"The owner's word", 1.8}, {"Cost", 1}, {"By", 1.2}}, rows)
+}
+
+// second names the second person, and says who put the name there.
+func (p *pdf) second(name string, signed time.Time) cell {
+	switch {
+	case name == "":
+		return nil
+	case signed.IsZero():
+		return cell{small(p.filled("second: %s", name)), small("the name was typed by whoever recorded this")}
+	}
+	return cell{small(p.filled("second: %s", name)), strong(p.filled("signed by their own account on %s", date(signed)))}
 }
 
 func nonEmpty(s string) []string {
@@ -191,7 +213,7 @@ func (p *pdf) checks() {
 		for _, r := range c.Readings {
 			readings = append(readings, body(p.filled("%s: %s", r.Quantity, reading(r.Value, r.Uncertainty, r.Unit))), small(p.with("with %s", r.Instrument)))
 		}
-		who := cell{body(c.By), small(p.with("second: %s", c.Second)), small(whenWords(c.Valid))}
+		who := append(append(cell{body(c.By)}, p.second(c.Second, c.SecondSigned)...), small(whenWords(c.Valid)))
 		rows = append(rows, []cell{{strong(c.What), small(p.all(c.Components, p.component)), small(c.Words), ownSmall(c.Note)}, {strong(outcomeWords(c.Outcome))}, readings, who})
 	}
 	p.table([]column{{"What", 2.8}, {"Outcome", 1}, {"Readings", 2.4}, {"By", 1.4}}, rows)
@@ -220,7 +242,7 @@ func (p *pdf) gates() {
 		if g.Passed {
 			state = "✓ passed"
 		}
-		rows = append(rows, []cell{{strong(g.Title)}, {strong(state), small(g.On)}, {body(g.By), small(p.with("second: %s", g.Second))}, {body(g.Others)}})
+		rows = append(rows, []cell{{strong(g.Title)}, {strong(state), small(g.On)}, append(cell{body(g.By)}, p.second(g.Second, g.SecondSigned)...), {body(g.Others)}})
 	}
 	p.table([]column{{"Gate", 2}, {"State", 1}, {"By", 1.3}, {"What others must still decide", 2.8}}, rows)
 }

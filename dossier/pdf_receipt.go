@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"rsc.io/qr"
 
@@ -41,7 +42,7 @@ func WriteReceipt(w io.Writer, in ReceiptInput) error {
 	p.write(piece{text: r.Says, look: lookLead})
 	p.gap(2)
 	p.facts([2]string{"Answered", r.Answer.Recorded.UTC().Format("2 January 2006, 15:04 UTC")}, [2]string{"By", r.Who}, [2]string{"Means", r.Means},
-		[2]string{"Asked by", r.By}, [2]string{"At most", r.Ceiling}, [2]string{"Reference", r.Answer.ID}, [2]string{"Place in the record", fmt.Sprintf("version %d, event %s", r.Version, r.Event)})
+		[2]string{"Asked by", r.By}, [2]string{"At most", r.Ceiling}, [2]string{"Counts until", untilWords(r.Answer.Until)}, [2]string{"Reference", r.Answer.ID}, [2]string{"Place in the record", fmt.Sprintf("version %d, event %s", r.Version, r.Event)})
 	if len(r.Chosen) > 0 {
 		p.part("What you approved")
 		var chosen []string
@@ -61,6 +62,8 @@ func WriteReceipt(w io.Writer, in ReceiptInput) error {
 		p.part("Your words")
 		p.write(own(r.Answer.Reason))
 	}
+	p.part("What that proves")
+	p.list(r.Proves)
 	p.part("What happens next")
 	p.list(r.Next)
 	p.part("What you were shown")
@@ -74,6 +77,14 @@ func WriteReceipt(w io.Writer, in ReceiptInput) error {
 		return fmt.Errorf("make the receipt: %w", err)
 	}
 	return p.f.Output(w)
+}
+
+// untilWords says when an approval ends, "" when it has no end.
+func untilWords(t *time.Time) string {
+	if t == nil {
+		return ""
+	}
+	return t.UTC().Format("2 January 2006, 15:04 UTC")
 }
 
 // digest prints a digest in groups of eight figures beside its code.

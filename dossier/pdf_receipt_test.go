@@ -20,8 +20,8 @@ import (
 func cannedReceipt() *workshop.OwnerReceipt {
 	at := time.Date(2026, 6, 14, 10, 30, 0, 0, time.UTC)
 	return &workshop.OwnerReceipt{Machine: canned(3).Machine, Offer: "first", Kind: "proposal", By: "Tamsin Orde", Who: "Imogen Aske",
-		Answer: workshop.AnswerReport{ID: "yes", Answer: "approve-with-conditions", Conditions: []string{"the cover is not polished"}, Reason: "It is hers.", Recorded: at},
-		Says:   "Go ahead, if my conditions are kept", Means: "on the owner's own page", Digest: "sha256:" + strings.Repeat("0123456789abcdef", 4),
+		Answer: workshop.AnswerReport{ID: "yes", Answer: "approve-with-conditions", Conditions: []string{"the cover is not polished"}, Reason: "It is hers.", Recorded: at, Until: ptr(time.Date(2026, 7, 1, 0, 0, 0, 0, time.UTC))},
+		Says:   "Go ahead, if my conditions are kept", Means: "confirmed with a passkey", Proves: []string{"A device signed it."}, Digest: "sha256:" + strings.Repeat("0123456789abcdef", 4),
 		Event: "e000007", Version: 7, Hash: strings.Repeat("ab", 32), Ceiling: "90 GBP", Next: []string{"The workshop may begin with this."},
 		Chosen: []workshop.OptionReport{{Option: registry.Option{Title: "Renew the idler bush"}}}}
 }
@@ -34,7 +34,7 @@ func TestTheReceiptHoldsWhatThePageSays(t *testing.T) {
 	require.Equal(t, first.Bytes(), second.Bytes())
 	text := strings.Join(strings.Fields(pdfText(t, first.Bytes())), " ")
 	for _, s := range append([]string{r.Says, r.Who, r.By, r.Means, r.Ceiling, r.Answer.ID, r.Event, "version 7", "14 June 2026, 10:30 UTC", "Renew the idler bush (cannot be undone)",
-		r.Answer.Conditions[0], r.Answer.Reason, "Invented demonstration data", "page 1 of 1"}, r.Next...) {
+		r.Answer.Conditions[0], r.Answer.Reason, r.Proves[0], "Counts until 1 July 2026, 00:00 UTC", "Invented demonstration data", "page 1 of 1"}, r.Next...) {
 		require.Contains(t, text, s)
 	}
 	bare := strings.ReplaceAll(text, " ", "")

@@ -227,7 +227,8 @@ func TestConditionReport(t *testing.T) {
 	require.Equal(t, a, write(cannedInput(canned(24))))
 	require.NoError(t, api.Validate(bytes.NewReader(a), model.NewDefaultConfiguration()))
 	text := strings.Join(strings.Fields(strings.ReplaceAll(extract(t, a), "\u00a0", " ")), " ")
-	for _, want := range []string{"Condition report", "The nurse's Drover", "DR••••••82", "Condition as found", "Function now", "Owner or authorised person", "page 1 of ", "Invented demonstration data", "does not say that the machine may be ridden", "withheld from the public edition", "not surveyed"} {
+	for _, want := range []string{"Condition report", "The nurse's Drover", "DR••••••82", "Condition as found", "Function now", "Owner or authorised person", "page 1 of ", "Invented demonstration data", "does not say that the machine may be ridden", "withheld from the public edition", "not surveyed",
+		"Why and by whom it was examined", "Two pinholes in the fuel tank", "rust at the tide-line", "could hurt someone", "Urgency of what is recommended", "Write them in by hand"} {
 		require.Contains(t, text, want)
 	}
 	for _, g := range in.Report.Groups {

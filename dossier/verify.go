@@ -64,6 +64,8 @@ const (
 	FindingSeal       = "survey-seal"  // the digest of the as-found survey
 	FindingOffer      = "offer"        // the digest of what the owner was asked
 	FindingDecision   = "decision"     // an answer to something else
+	FindingPasskey    = "passkey"      // a passkey's signature that does not stand for its answer
+	FindingSecond     = "second"       // a second signature that does not hold
 	FindingEstimate   = "estimate"     // a figure that its method does not give
 	FindingFork       = "fork"         // two histories that cannot both be true
 	FindingOrder      = "order"        // the older bundle is the newer one
@@ -96,6 +98,8 @@ type Report struct {
 	Key         string `json:"key"`
 	Fingerprint string `json:"key_fingerprint"`
 	Pinned      bool   `json:"pinned"`
+	// Passages are the registries that kept the record before, oldest first.
+	Passages []Passage `json:"passages,omitempty"`
 	// Counts of what was compared with the events.
 	Photos          int `json:"photos"`
 	Originals       int `json:"originals"`
@@ -104,6 +108,10 @@ type Report struct {
 	WithheldPrivate int `json:"withheld_values"`
 	Offers          int `json:"offers"`
 	Decisions       int `json:"decisions"`
+	// Confirmed is how many decisions a passkey signed, and SecondSigned how many
+	// records the second person did by an account of their own.
+	Confirmed    int `json:"passkey_signatures"`
+	SecondSigned int `json:"second_signatures"`
 	// Estimates is how many recorded figures their method gave again.
 	Estimates int `json:"estimates"`
 	// NotRecomputed and NotRead name what a newer program wrote: not a
@@ -227,9 +235,11 @@ func tampered(what string, findings []Finding, more int) error {
 }
 
 // shorten cuts a text that came out of a bundle to 80 characters on one line.
-func shorten(s string) string {
-	if r := []rune(oneLine(s)); len(r) > 80 {
-		return string(r[:80]) + "…"
+func shorten(s string) string { return shortenTo(s, 80) }
+
+func shortenTo(s string, most int) string {
+	if r := []rune(oneLine(s)); len(r) > most {
+		return string(r[:most]) + "…"
 	}
 	return oneLine(s)
 }

@@ -212,6 +212,8 @@ func (c *check) checkRecords() {
 			if b.Estimate != nil {
 				estimates = []registry.NamedEstimate{{Of: b.Component + "/" + string(b.Proposition), Estimate: *b.Estimate}}
 			}
+		case *registry.Transfer:
+			c.checkTransfer(i, l, b)
 		case *registry.SurveySeal:
 			estimates = b.Indices
 		case *registry.Weighing:

@@ -233,7 +233,23 @@ func (c *check) checkBefore(i int, l line) {
 		case slices.ContainsFunc(b.Options, func(id string) bool { _, ok := offer.Option(id); return !ok }):
 			c.find(FindingDecision, c.where(i, l), "The decision %s names an option that was not offered", shorten(b.ID))
 		}
+		if b.Assertion != nil && c.holds(FindingPasskey, i, l, c.dossier.CheckAssertion(b)) {
+			c.report.Confirmed++
+		}
+	case *registry.SecondSignature:
+		if c.holds(FindingSecond, i, l, c.dossier.CheckSecond(b)) {
+			c.report.SecondSigned++
+		}
 	}
+}
+
+// holds lists what is wrong with a person's signature, and says whether nothing
+// is.
+func (c *check) holds(code string, i int, l line, err error) bool {
+	if err != nil {
+		c.find(code, c.where(i, l), "%s", shortenTo(plain(err), 300))
+	}
+	return err == nil
 }
 
 // compareHead compares the end of the history with manifest and checkpoint.

@@ -75,6 +75,9 @@ func plainFingerprint(s string) string {
 	return strings.ToLower(strings.Join(strings.Fields(s), ""))
 }
 
+// SameFingerprint says whether two fingerprints are one, however spaced.
+func SameFingerprint(a, b string) bool { return plainFingerprint(a) == plainFingerprint(b) }
+
 // IsFingerprint says whether a text may be a key's fingerprint, however it is
 // spaced.
 func IsFingerprint(s string) bool {
@@ -103,6 +106,9 @@ func VerifyCheckpoint(newer Source, checkpoint []byte, opts VerifyOptions) (Comp
 	if len(keys) == 0 {
 		keys = []string{n.report.Key}
 	}
+	if key := n.keyOf(then.Origin); err == nil && then.Origin != n.sealed.Origin && key != "" {
+		keys = []string{key}
+	}
 	if err != nil {
 		find(FindingCheckpoint, "It is not the text of a checkpoint: %s", plain(err))
 	} else if _, _, err := OpenCheckpoint(text, keys...); n.report.Key != "" && err != nil {
@@ -125,7 +131,7 @@ func VerifyCheckpoint(newer Source, checkpoint []byte, opts VerifyOptions) (Comp
 // compareEarlier compares an earlier checkpoint with the history.
 func (c *check) compareEarlier(then Checkpoint, find func(code, format string, args ...any)) {
 	switch {
-	case then.Origin != c.sealed.Origin:
+	case then.Origin != c.sealed.Origin && c.passed(then.Origin) == nil:
 		find(FindingFork, "It is of %q, and the bundle of %q", shorten(then.Origin), shorten(c.sealed.Origin))
 	case then.Size > int64(len(c.lines)):
 		find(FindingOrder, "It was signed over %d events, and the bundle holds only %d: the bundle is the older one, or was cut short", then.Size, len(c.lines))

@@ -265,6 +265,9 @@ func (p *provenance) links(e *registry.Entry) (l link) {
 		if x.TakesBack != "" {
 			l.ends = "rec:" + x.TakesBack
 		}
+	case *registry.SecondSignature:
+		act(x.By, "")
+		l.uses = recs(x.On)
 	case *registry.Reply:
 		l.from = recs(x.Question)
 	case *registry.Opened:

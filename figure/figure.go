@@ -130,3 +130,25 @@ func OfValue(before, after scoring.LevelValue, df float64) Value {
 	out.Before, out.After = outline(before), outline(after)
 	return out
 }
+
+// Bar is a bar of a count: it stands on the baseline from Left to Right, Height
+// high, where the largest of its row reaches 1.
+type Bar struct{ Left, Right, Height float64 }
+
+// OfCounts measures a row of bars of one width, with a gap of a tenth of it
+// between. Without anything to count every bar is flat.
+func OfCounts(counts []int) []Bar {
+	most := 0
+	for _, n := range counts {
+		most = max(most, n)
+	}
+	out := make([]Bar, len(counts))
+	for i, n := range counts {
+		width := 1 / float64(len(counts))
+		out[i] = Bar{Left: (float64(i) + 0.05) * width, Right: (float64(i) + 0.95) * width}
+		if most > 0 {
+			out[i].Height = float64(n) / float64(most)
+		}
+	}
+	return out
+}

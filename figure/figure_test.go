@@ -59,3 +59,14 @@ func TestValueHills(t *testing.T) {
 	require.InDelta(t, f.At(3872), at, 0.03)
 	require.InDelta(t, f.At(4852), then, 0.03)
 }
+
+func TestCountsKeepTheirProportions(t *testing.T) {
+	bars := figure.OfCounts([]int{2, 0, 8, 4})
+	require.Len(t, bars, 4)
+	require.Equal(t, []float64{0.25, 0, 1, 0.5}, []float64{bars[0].Height, bars[1].Height, bars[2].Height, bars[3].Height})
+	for i, b := range bars {
+		require.InDelta(t, 0.225, b.Right-b.Left, 1e-12)
+		require.InDelta(t, (float64(i)+0.5)/4, (b.Left+b.Right)/2, 1e-12)
+	}
+	require.Equal(t, 0.0, figure.OfCounts([]int{0, 0})[1].Height)
+}

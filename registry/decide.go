@@ -50,6 +50,9 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 			return err
 		}
 	}
+	if err := checkMoved(d, r, b); err != nil {
+		return err
+	}
 	if hasHappened(b) && !c.Valid.StartsBy(act.At.Add(furthestAhead)) {
 		return invalid(b, "/valid", string(c.Valid), "today or earlier", "The date lies in the future", "Record it when it has happened, or mend the date.")
 	}
@@ -87,6 +90,11 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 		return decideDecision(d, act, b)
 	case *OwnerLink:
 		return decideOwnerLink(d, act.At, b)
+	case *Passkey:
+		return decidePasskey(d, b)
+	case *SecondSignature:
+		setValid(c, act.At)
+		return d.CheckSecond(b)
 	case *Reply:
 		setValid(c, act.At)
 		return decideReply(d, b)
@@ -138,6 +146,14 @@ func Decide(d *Dossier, r *Rules, act Act) error {
 	case *HandBack:
 		setValid(c, act.At)
 		return decideHandBack(d, b)
+	case *Permission:
+		setValid(c, act.At)
+		return decidePermission(d, b)
+	case *SharedNumber:
+		setValid(c, act.At)
+	case *Transfer:
+		setValid(c, act.At)
+		return decideTransfer(d, r, b)
 	case *ComparableSale:
 		if !b.Valid.StartsBy(act.At) {
 			return invalid(b, "/valid", string(b.Valid), "today or earlier", "The sale lies in the future", "")
@@ -156,7 +172,7 @@ const furthestAhead = 14 * time.Hour
 func hasHappened(b Body) bool {
 	switch b.(type) {
 	case *Survey, *SurveySeal, *Joint, *Fitting, *Decision, *Reply, *Opened, *Work, *RemovedPart, *PartMove,
-		*Check, *Measurement, *Leaving, *Risk, *Search, *Finding, *Acknowledgement, *Step, *FastenerMap, *Closed, *StockPart, *Usage, *Gate, *GateTakenBack, *HandBack, *Erasure:
+		*Check, *Measurement, *Leaving, *Risk, *Search, *Finding, *Acknowledgement, *Step, *FastenerMap, *Closed, *StockPart, *Usage, *Gate, *GateTakenBack, *HandBack, *Erasure, *SecondSignature, *Permission, *SharedNumber, *Transfer:
 		return true
 	}
 	return false
@@ -334,7 +350,7 @@ func decideOption(d *Dossier, r *Rules, o *Option) error {
 // decideOffer completes a proposal or a change request.
 func decideOffer(d *Dossier, r *Rules, act Act, to string, o *Offer, digest *string) error {
 	b := act.Body
-	if !d.mayDecide(to) {
+	if !d.MayDecide(to) {
 		return invalid(b, "/to", to, "an owner or executor on record", "This person may not decide for this machine", "Ask the owner of record.")
 	}
 	if !o.Expires.After(act.At) {
@@ -430,17 +446,19 @@ func decideDecision(d *Dossier, act Act, b *Decision) error {
 	if b.Digest != digest {
 		return Refuse(CodeConflict, "Look at the offer as it stands now and decide again.", "The offer has changed since it was shown: its digest is another one")
 	}
-	if b.Person != to && !d.mayDecide(b.Person) {
+	if b.Person != to && !d.MayDecide(b.Person) {
 		return Refuse(CodeRefused, "Ask the owner of record.", "%q may not decide for this machine", b.Person)
 	}
+	if old, ok := Get[*Decision](d, b.Supersedes); ok && (old.Record.Channel == "link" || old.Record.Channel == "account") && b.Channel != old.Record.Channel {
+		return Refuse(CodeRefused, "Let the owner take it back and answer anew.", "The owner gave the answer %q themselves, so that nobody corrects it for them", b.Supersedes)
+	}
 	if b.Answer == "take-back" {
-		old, ok := Get[*Decision](d, b.TakesBack)
-		if !ok || old.Record.On != b.On {
-			return Refuse(CodeNotFound, "", "There is no decision %q on this offer to take back", b.TakesBack)
-		}
-		return nil
+		return decideTakeBack(d, b)
 	}
 	if b.Approves() {
+		if b.Until != nil && !b.Until.After(act.At) {
+			return invalid(b, "/until", b.Until.UTC().Format(time.RFC3339), "a time to come", "The approval would be over before it is given", "Choose a later day, or none.")
+		}
 		if !act.At.Before(offer.Expires) {
 			return Refuse(CodeExpired, "Ask for a new offer.", "The offer ran out on %s", offer.Expires.UTC().Format("2 January 2006"))
 		}
@@ -467,11 +485,11 @@ func decideDecision(d *Dossier, act Act, b *Decision) error {
 	if last, answered := d.Answer(b.On); answered && last.RecordID() != b.Supersedes && last.Record.Answer == b.Answer && slices.Equal(last.Record.Options, b.Options) && (b.Answer != "ask" || last.Record.Reason == b.Reason) {
 		return Refuse(CodeConflict, "The earlier answer stands; take it back first to give another.", "This has been answered already, on %s", last.Recorded.UTC().Format("2 January 2006"))
 	}
-	return nil
+	return d.CheckAssertion(b)
 }
 
-// mayDecide says whether a person is an owner or executor on record.
-func (d *Dossier) mayDecide(person string) bool {
+// MayDecide says whether a person is an owner or executor on record.
+func (d *Dossier) MayDecide(person string) bool {
 	if a, ok := d.Agreement(); ok && a.Owner == person {
 		return true
 	}
@@ -534,7 +552,7 @@ func (d *Dossier) Approval(option string, at time.Time) (a Approval, why string,
 			why = fmt.Sprintf("the approval covers another offer than %q as it stands", e.RecordID())
 			ok = false
 		case answer.Record.Until != nil && !at.Before(*answer.Record.Until):
-			why = fmt.Sprintf("the approval ran out on %s", answer.Record.Until.UTC().Format("2 January 2006"))
+			why = fmt.Sprintf("the approval ran out on %s", answer.Record.Until.UTC().Format("2 January 2006, 15:04 UTC"))
 			ok = false
 		default:
 			a, why, ok = Approval{Decision: answer, Offer: offer, Option: o}, "", true

@@ -311,7 +311,12 @@ func TestWhatEveryRecordNeeds(t *testing.T) {
 		"survey-seal":       "/id /by",
 		"weighing":          "/id /by",
 		"withdrawal":        "/id /record /why /by",
+		"permission":        "/id /for /given_by /how /by",
+		"shared-number":     "/id /where /other /says /why /by",
+		"transfer":          "/id /direction /registry /by",
 		"owner-link":        "/id /to /by /purpose /link/token_hash",
+		"passkey":           "/id /person /host /credential /public_key /means",
+		"second-signature":  "/id /on /hash /by /account",
 		"reply":             "/id /question /by /says",
 		"work":              "/id /treatment /did /by",
 	}

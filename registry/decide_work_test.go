@@ -135,12 +135,12 @@ func TestDecideWork(t *testing.T) {
 		{name: "to the ceiling with what was spent before", stage: worked, act: work(spent("20")), then: marked("work", "approved")},
 		{name: "a corrected entry counts once", stage: worked, act: work(spent("100"), func(w *Work) { w.Supersedes = "work-1" }), then: marked("work", "approved")},
 		{name: "an answer given anew does not begin from nothing", stage: worked, more: func(b *bench) []Body {
-			return []Body{b.takeBack("back", "yes", "offer"), b.answer("yes-2", "offer", "approve", "swap")}
+			return []Body{b.answer("no", "offer", "refuse"), b.answer("yes-2", "offer", "approve", "swap")}
 		}, act: work(spent("20.01")), code: CodeNotApproved, word: "110.01 GBP"},
 		{name: "money of another country", stage: opened, act: work(func(w *Work) { w.Spent = money("50", "EUR") }), code: CodeNotApproved, word: "above the ceiling"},
 		{name: "money of two countries", stage: worked, act: work(func(w *Work) { w.Spent = money("1", "EUR") }), code: CodeNotApproved, word: "different currencies"},
 		{name: "negative money", stage: opened, act: work(spent("-1")), code: CodeInvalid, word: "negative"},
-		{name: "taken back", stage: opened, more: func(b *bench) []Body { return []Body{b.takeBack("back", "yes", "offer")} }, act: work(), code: CodeNotApproved, word: "not answered"},
+		{name: "taken back", stage: approved, more: func(b *bench) []Body { return []Body{b.takeBack("back", "yes", "offer")} }, act: work(), code: CodeNotApproved, word: "not answered"},
 		{name: "refused", stage: offered, more: func(b *bench) []Body { return []Body{b.answer("no", "offer", "refuse")} }, act: work(), code: CodeNotApproved, word: "\"refuse\""},
 		{name: "deferred", stage: offered, more: func(b *bench) []Body { return []Body{b.answer("no", "offer", "defer")} }, act: work(), code: CodeNotApproved, word: "\"defer\""},
 		{name: "a superseded offer", stage: opened, more: bodies(with(aProposal("offer-2", "140", swapMagneto(), paintTank()), func(p *Proposal) { p.Supersedes = "offer" })(nil)),

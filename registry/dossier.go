@@ -50,10 +50,8 @@ func NewDossier(machine string) *Dossier {
 // bytes are not what was written, CodeUnsupported for kinds of a newer program.
 func Replay(machine string, events [][]byte, knownAt time.Time) (*Dossier, error) {
 	r := NewReplayer(machine)
-	for _, event := range events {
-		if err := r.Add(event); err != nil {
-			return nil, err
-		}
+	if err := r.Add(events...); err != nil {
+		return nil, err
 	}
 	if knownAt.IsZero() {
 		return r.dossier, nil
@@ -61,7 +59,7 @@ func Replay(machine string, events [][]byte, knownAt time.Time) (*Dossier, error
 	return r.dossier.Known(knownAt), nil
 }
 
-// Replayer reads a history event by event, and can go on when more is appended.
+// Replayer reads a history, and can go on when more is appended.
 type Replayer struct {
 	history History
 	dossier *Dossier
@@ -75,17 +73,58 @@ func NewReplayer(machine string) *Replayer {
 // Version is the number of events read so far.
 func (r *Replayer) Version() uint64 { return r.history.Version() }
 
-// Add takes the next event's stored bytes; see Replay for the codes.
-func (r *Replayer) Add(event []byte) error {
-	env, err := r.history.Add(event)
+// Add takes the next events' stored bytes; see Replay for the codes. Reading
+// their JSON takes most of the time, so parts of many are read side by side.
+func (r *Replayer) Add(events ...[]byte) error {
+	const part = 128
+	var parts []chan []decodedEvent
+	for rest := events; len(rest) > 0; rest = rest[min(part, len(rest)):] {
+		own, ready := rest[:min(part, len(rest))], make(chan []decodedEvent, 1)
+		parts = append(parts, ready)
+		if len(events) <= part {
+			ready <- decodeEvents(own)
+		} else {
+			go func() { ready <- decodeEvents(own) }()
+		}
+	}
+	for i, ready := range parts {
+		for k, e := range <-ready {
+			if err := r.apply(events[i*part+k], e); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// decodedEvent is an event as its bytes alone say it.
+type decodedEvent struct {
+	envelope Envelope
+	body     Body
+	// unread is why there is no envelope, and bodiless why there is no body.
+	unread, bodiless error
+}
+
+func decodeEvents(events [][]byte) []decodedEvent {
+	out := make([]decodedEvent, len(events))
+	for i, event := range events {
+		e := &out[i]
+		if e.envelope, e.unread = DecodeEvent(event); e.unread == nil {
+			e.body, e.bodiless = DecodeBody(e.envelope.Kind, e.envelope.Schema, e.envelope.Body)
+		}
+	}
+	return out
+}
+
+func (r *Replayer) apply(event []byte, e decodedEvent) error {
+	env, err := r.history.take(event, e.envelope, e.unread)
 	if err != nil {
 		return err
 	}
-	body, err := DecodeBody(env.Kind, env.Schema, env.Body)
-	if err != nil {
-		return err
+	if e.bodiless != nil {
+		return e.bodiless
 	}
-	r.dossier.Apply(Meta{Version: env.Version, ID: env.ID, Recorded: env.Recorded, Actor: env.Actor, Kind: env.Kind, Hash: r.history.Last()}, body)
+	r.dossier.Apply(Meta{Version: env.Version, ID: env.ID, Recorded: env.Recorded, Actor: env.Actor, Kind: env.Kind, Hash: r.history.Last()}, e.body)
 	return nil
 }
 

@@ -112,7 +112,9 @@ var kinds = map[Kind]kindRow{
 	"change-request":    {new: func() Body { return &ChangeRequest{} }, title: "The change request"},
 	"owner-link":        {new: func() Body { return &OwnerLink{} }, title: "The owner's link"},
 	"reply":             {new: func() Body { return &Reply{} }, title: "The reply"},
-	"decision":          {new: func() Body { return &Decision{} }, title: "The decision"},
+	"decision":          {new: func() Body { return &Decision{} }, title: "The decision", upcasts: []upcast{asItIs}},
+	"passkey":           {new: func() Body { return &Passkey{} }, title: "The passkey"},
+	"second-signature":  {new: func() Body { return &SecondSignature{} }, title: "The second signature"},
 	"work":              {new: func() Body { return &Work{} }, title: "The work entry", upcasts: []upcast{asItIs}},
 	"removed-part":      {new: func() Body { return &RemovedPart{} }, title: "The removed part"},
 	"part-move":         {new: func() Body { return &PartMove{} }, title: "The move of a part"},
@@ -122,6 +124,9 @@ var kinds = map[Kind]kindRow{
 	"hand-back":         {new: func() Body { return &HandBack{} }, title: "The hand-back"},
 	"comparable-sale":   {new: func() Body { return &ComparableSale{} }, title: "The comparable sale"},
 	"withdrawal":        {new: func() Body { return &Withdrawal{} }, title: "The withdrawal"},
+	"permission":        {new: func() Body { return &Permission{} }, title: "The permission"},
+	"shared-number":     {new: func() Body { return &SharedNumber{} }, title: "The statement on a shared number"},
+	"transfer":          {new: func() Body { return &Transfer{} }, title: "The transfer"},
 }
 
 // Kinds lists every kind in order of name.

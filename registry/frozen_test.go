@@ -35,6 +35,10 @@ var frozenSums = map[string]string{
 	"damaged/order-swapped/expected.txt":  "75dfc33a51a5c885ff03cde55083c2927a7b386d5b43be4e065580e4e8b51661",
 	"v1-owner/events.jsonl":               "17a2ecfd3908068d4b727afabba647c1e7039dc4d145e3b329d6534a9a78010f",
 	"v1-owner/head.txt":                   "cb54c4368dd0eeb6b3516669bbac9a0773ea70c52238f7082c5a50acfcb663b0",
+	"v1-register/events.jsonl":            "bfd41966ab1a514e7139ab1ce8a50bf94b1b21ed37acf6466f21c14880b905a2",
+	"v1-register/head.txt":                "bde49f44dccaf85271997d7e07de6d0a0920f38c6d0d35df81816f91bd1ab822",
+	"v1-signed/events.jsonl":              "307ec81ae30287cdc924c82d5dfb5713fdbdea1544fc51b3a566a5d0e913845b",
+	"v1-signed/head.txt":                  "df74bf63955994ce057720ec912c658ac0607c00c2a953e3b7855c6631a5cfc2",
 	"v1-bench/dossier.txt":                "b2fa5bd41c68a14ef1fdddf14696a3a1edb57dfdcb315b6bb5a966d62c06966e",
 	"v1-bench/events.jsonl":               "ed9eba2f02eb7904c3f67c510897bb57483b67fc058a5809a794f29ec3003329",
 	"v1-bench/head.txt":                   "bdd46d4fcc1cfe6cac59d6092d4721f2f00d0330cf50987426af330d5ec8373b",
@@ -115,7 +119,7 @@ func TestFrozenLedger(t *testing.T) {
 	got, err := h.Tree().Root(int64(version))
 	require.NoError(t, err)
 	require.Equal(t, root, got)
-	for _, raw := range append(readLines(t, "v1-bench/events.jsonl"), readLines(t, "v1-owner/events.jsonl")...) {
+	for _, raw := range slices.Concat(readLines(t, "v1-bench/events.jsonl"), readLines(t, "v1-owner/events.jsonl"), readLines(t, "v1-register/events.jsonl"), readLines(t, "v1-signed/events.jsonl")) {
 		e, err := DecodeEvent(raw)
 		require.NoError(t, err)
 		kinds[e.Kind]++

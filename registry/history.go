@@ -24,8 +24,13 @@ func (h *History) Tree() *Tree { return &h.tree }
 // the version in its words, when it belongs to another machine, is out of
 // order, or was not written on top of the event before.
 func (h *History) Add(event []byte) (Envelope, error) {
-	at := h.Version() + 1
 	e, err := DecodeEvent(event)
+	return h.take(event, e, err)
+}
+
+// take is Add for an event whose envelope was read already.
+func (h *History) take(event []byte, e Envelope, err error) (Envelope, error) {
+	at := h.Version() + 1
 	if err != nil {
 		return Envelope{}, fmt.Errorf("event %d: %w", at, err)
 	}

@@ -34,6 +34,7 @@ type model struct {
 	handedBack bool
 	given      []string        // answers since the last hand-back
 	past       map[string]bool // answers before it, which cover nothing any more
+	begun      map[string]bool // answers under which something was done
 }
 
 func (m *model) id(what string) string {
@@ -84,6 +85,7 @@ func (m *model) openCover(t *rapid.T) {
 		if got := e.Body.(*Opened).Standing.Mark == "approved"; got != covered {
 			t.Fatalf("opened: approved=%v, the model says %v", got, covered)
 		}
+		m.begun[m.answer] = m.begun[m.answer] || covered
 	}
 }
 
@@ -122,7 +124,7 @@ func (m *model) decide(t *rapid.T) {
 		ok = ok && !(last.Record.Answer == d.Answer && slices.Equal(last.Record.Options, d.Options))
 	}
 	if d.Answer == "take-back" {
-		ok = ok && m.answer != ""
+		ok = ok && m.answer != "" && !m.begun[m.answer]
 	}
 	if !m.expect(t, ok, d) {
 		return
@@ -154,6 +156,7 @@ func (m *model) swap(t *rapid.T) {
 	}
 	if covered {
 		m.spent[m.offer] += spent
+		m.begun[m.answer] = true
 	}
 	m.layers = append(m.layers, w.ID)
 	m.untagged = append(m.untagged, w.ID)
@@ -288,7 +291,7 @@ func (m *model) compare(t *rapid.T) {
 func TestAgainstTheModel(t *testing.T) { rapid.Check(t, againstTheModel) }
 
 func againstTheModel(t *rapid.T) {
-	m := &model{bench: newBench(t), surveyed: map[string]bool{}, past: map[string]bool{}, approves: map[string]bool{}, spent: map[string]int{}, custody: map[string]string{}, workOf: map[string]string{}}
+	m := &model{bench: newBench(t), surveyed: map[string]bool{}, past: map[string]bool{}, begun: map[string]bool{}, approves: map[string]bool{}, spent: map[string]int{}, custody: map[string]string{}, workOf: map[string]string{}}
 	takenIn(m.bench)
 	m.do(aJoint("cover-screws"), aFault("spark"), aFault("rust"), cover(), swapMagneto(), paintTank(), aCheck("turned", "passed", "ignition.magneto"))
 	if rapid.Bool().Draw(t, "far on") {

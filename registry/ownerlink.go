@@ -36,7 +36,7 @@ func (l *OwnerLink) check(fs *faults) {
 // decideOwnerLink: only who may decide gets a way to do so, and a link that is
 // out stays that person's.
 func decideOwnerLink(d *Dossier, at time.Time, l *OwnerLink) error {
-	if !d.mayDecide(l.To) {
+	if !d.MayDecide(l.To) {
 		return invalid(l, "/to", l.To, "an owner or executor on record", "This person may not decide for this machine", "Ask the owner of record.")
 	}
 	if !l.Link.Expires.After(at) {

@@ -87,12 +87,17 @@ func TestFrozenOwnerLedger(t *testing.T) {
 
 // TestWriteOwnerFixture made that history once; see TestWriteFixtures.
 func TestWriteOwnerFixture(t *testing.T) {
-	dir := filepath.Join(ledgers, "v1-owner")
+	writeStory(t, "v1-owner", ownerStory)
+}
+
+// writeStory writes a history into a fixture that is not there yet.
+func writeStory(t *testing.T, name string, story func(*bench)) {
+	dir := filepath.Join(ledgers, name)
 	if _, err := os.Stat(dir); err == nil || !writeFixtures {
-		t.Skip("testdata/ledgers/v1-owner is there and frozen, or WRITE_FIXTURES=1 is not set")
+		t.Skip("testdata/ledgers/" + name + " is there and frozen, or WRITE_FIXTURES=1 is not set")
 	}
 	b := newBench(t)
-	ownerStory(b)
+	story(b)
 	h := History{}
 	for _, e := range b.events {
 		_, err := h.Add(e)

@@ -150,8 +150,12 @@ type Decision struct {
 	Witness string `json:"witness,omitempty"`
 	// Until is when an approval runs out.
 	Until *time.Time `json:"until,omitempty"`
-	// Takes back an earlier decision of the same person.
+	// TakesBack is an earlier decision on the same offer that no longer stands.
 	TakesBack string `json:"takes_back,omitempty"`
+	// Account is whose sign-in it was, for an answer that came by account.
+	Account string `json:"account,omitempty"`
+	// Assertion is the signature of the person's passkey over the answer.
+	Assertion *Assertion `json:"assertion,omitempty"`
 }
 
 // Answers are what an owner can say.
@@ -168,7 +172,7 @@ func Answers() []Term {
 
 // Channels are how an answer reached the workshop.
 func Channels() []Term {
-	return []Term{{"link", "on the owner's own page"}, {"in-person", "said face to face"}, {"letter", "in writing"},
+	return []Term{{"link", "on the owner's own page"}, {"account", "signed in with their own account"}, {"in-person", "said face to face"}, {"letter", "in writing"},
 		{"message", "by electronic mail or message"}, {"call", "by telephone, with a witness"}}
 }
 
@@ -191,6 +195,12 @@ func (d *Decision) check(fs *faults) {
 	}
 	if d.Channel == "call" {
 		fs.id("/witness", d.Witness, false)
+	}
+	if d.Channel == "account" {
+		fs.id("/account", d.Account, false)
+	}
+	if d.Assertion != nil {
+		d.Assertion.check(fs)
 	}
 }
 

@@ -146,6 +146,11 @@ func references(b Body) (refs []reference) {
 	case *OwnerLink:
 		add("/to", "person", b.To)
 		add("/by", "person", b.By)
+	case *Passkey:
+		add("/person", "person", b.Person)
+	case *SecondSignature:
+		add("/on", "record", b.On)
+		add("/by", "person", b.By)
 	case *Reply:
 		add("/question", "decision", b.Question)
 		add("/by", "person", b.By)
@@ -193,6 +198,14 @@ func references(b Body) (refs []reference) {
 	case *Withdrawal:
 		add("/by", "person", b.By)
 		add("/record", "record", b.Record)
+	case *Permission:
+		add("/given_by", "person", b.GivenBy)
+		add("/by", "person", b.By)
+	case *SharedNumber:
+		add("/by", "person", b.By)
+	case *Transfer:
+		add("/permission", "permission", b.Permission)
+		add("/by", "person", b.By)
 	}
 	return refs
 }
@@ -323,6 +336,8 @@ func Privates(b Body) []*Private {
 		return []*Private{&b.Place}
 	case *PartMove:
 		return []*Private{&b.Place}
+	case *SharedNumber:
+		return []*Private{&b.Other}
 	}
 	return nil
 }

@@ -25,6 +25,9 @@ type Rules struct {
 	// Reveals names for each test the observation that it answers; a trial of a
 	// cure has none.
 	Reveals map[string]string
+	// Registry is the name of the registry that records, as its key has it; ""
+	// where nobody records.
+	Registry string
 }
 
 // ObservationRule is what Decide must know of one observation: the unit and the

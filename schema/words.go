@@ -41,6 +41,7 @@ var wordings = map[string]wording{
 		"is not an amount of money", "Write it with a point and no spaces, such as 110.50."},
 	"positiveAmount": {"more than 0, with a point and at most 4 decimals, such as \"110.50\"",
 		"is not an amount of money above 0", "Write it with a point and no spaces, such as 110.50."},
+	"bytes": {allowed: "base64url without padding", fault: "is not the bytes of a passkey", fix: "Let the program read them from the device."},
 	"currency": {"three capital letters of ISO 4217, such as GBP",
 		"is not a currency", "Write its three letters."},
 	"money": {"an amount with its currency, such as {\"amount\": \"110.50\", \"currency\": \"GBP\"}",

@@ -56,6 +56,7 @@ const (
 	MethodGearing     = "gearing/1"
 	MethodTorque      = "torque/1"
 	MethodStopping    = "stopping/1"
+	MethodProportion  = "proportion/1"
 )
 
 // Methods lists every method that can be run, old versions included.
@@ -98,6 +99,7 @@ func Methods() []Method {
 		{MethodGearing, "How fast does it go at an engine speed, and at which does it go so fast?", runner(readGearingInput, Gearing)},
 		{MethodTorque, "What torque may a fastener of known grade bear, and what tension does one make?", runner(readTorqueInput, Torque)},
 		{MethodStopping, "How hard was the machine stopped?", runner(readStoppingInput, Stopping)},
+		{MethodProportion, "What share of the machines looked at is of a kind?", runner(readProportionInput, Proportion)},
 	}
 }
 

@@ -62,7 +62,7 @@ func personOr(report *workshop.Report, actor string) string {
 }
 
 func secondField(report *workshop.Report) Field {
-	return Field{Name: "second", Label: "Second signature", Hint: "Needed where a part bears identity, and for some gates. May stay empty.", Kind: "select",
+	return Field{Name: "second", Label: "Second signature", Hint: "Needed where a part bears identity, and for some gates. May stay empty. Where there are accounts, that person then signs on the work page.", Kind: "select",
 		Choices: personChoices(report), Pointers: []string{"/second"}}
 }
 

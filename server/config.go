@@ -57,6 +57,13 @@ type Config struct {
 	// MaxBundle is the largest bundle that the page takes, in bytes; 512 MiB
 	// when 0.
 	MaxBundle int64
+	// HandOver writes the bundle of a record that was handed over: private, with
+	// original pictures. TakeOver verifies such a bundle and takes it over;
+	// CodeTampered, CodeRefused and CodeInvalid say why it is not. TransferReceipt
+	// writes what the giving registry records of it.
+	HandOver        func(ctx context.Context, out io.Writer, machine string) error
+	TakeOver        func(ctx context.Context, q TakeOverQuestion) (*TakeOverAnswer, error)
+	TransferReceipt func(ctx context.Context, out io.Writer, machine string) error
 	// Condition writes the condition report, in its public or private edition.
 	Condition func(ctx context.Context, out io.Writer, machine string, public bool) error
 	// KeyFingerprint is that of the registry's public key, and PublicKey the key.
@@ -143,6 +150,7 @@ type Server struct {
 	openapi                     []byte
 	anatomy                     names  // components by id, for pages without a report
 	prefix                      string // of request ids
+	nonces                      []byte // the secret by which challenges are known again
 	build                       string // changes with templates, styles, catalog and program
 	count                       atomic.Uint64
 }
@@ -161,7 +169,7 @@ func newServer(c Config) (*Server, error) {
 	if c.Workshop == nil || c.Logger == nil || c.Now == nil {
 		return nil, registry.Refuse(registry.CodeInvalid, "Set the workshop, the logger and the clock.", "The server is not fully configured")
 	}
-	s := &Server{Config: c, prefix: rand.Text()[:6]}
+	s := &Server{Config: c, prefix: rand.Text()[:6], nonces: []byte(rand.Text())}
 	if c.BaseURL != "" {
 		u, err := url.Parse(c.BaseURL)
 		if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {

@@ -9,10 +9,12 @@ import (
 	"time"
 
 	"example.org/asfound/registry"
+	"example.org/asfound/workshop"
 )
 
 // keptPages are the pages that follow from nothing but the record of the machine
-// in the address, the address itself, the reader and the quarter of an hour.
+// in the address, the address itself, the reader and the quarter of an hour, but
+// for the first, which also says how many of its numbers other machines have.
 // Whoever asks again gets the same bytes, packed already. A page with a form
 // that records something is not kept, whether it stands here or not: its key is
 // for one reader.
@@ -103,10 +105,13 @@ func (s *Server) keptKey(rt route, r *http.Request) string {
 	}
 	var machine string
 	var version uint64
+	var shared int // numbers that other machines have too
 	var err error
 	switch {
 	case slices.Contains(keptPages, rt.pattern):
-		machine, version, err = s.machineHead(r)
+		if machine, version, err = s.machineHead(r); err == nil && rt.pattern == "/machines/{id}" {
+			shared, err = s.sharedNumbers(r, machine, workshop.ReportOptions{})
+		}
 	case slices.Contains(keptOfAll, rt.pattern):
 		var end registry.Position
 		end, err = s.Workshop.Ledger.End(r.Context())
@@ -123,7 +128,7 @@ func (s *Server) keptKey(rt route, r *http.Request) string {
 	if info.who != nil {
 		grants = info.who.Grants
 	}
-	return fmt.Sprintf("%s\n%d %s %s %t %+v %q %v", address, version, s.freshUntil(), languageOf(r).Tag, machine != "" && publicOnly(r, machine), arrival, info.persons, grants)
+	return fmt.Sprintf("%s\n%d %d %s %s %t %+v %q %v", address, version, shared, s.freshUntil(), languageOf(r).Tag, machine != "" && publicOnly(r, machine), arrival, info.persons, grants)
 }
 
 // answerTo answers a request: with what is kept, or by its handler.

@@ -13,8 +13,12 @@ import (
 
 func TestEveryLanguageParses(t *testing.T) {
 	for _, l := range language.All() {
-		_, err := parsePages(l)
+		pages, err := parsePages(l)
 		require.NoError(t, err, l.Name)
+		for name, parsed := range pages {
+			_, err := parsed()
+			require.NoError(t, err, "%s, %s", l.Name, name)
+		}
 	}
 }
 

@@ -22,8 +22,11 @@ func TestNothingIsOfferedThatIsNotAllowed(t *testing.T) {
 	for _, role := range []access.Role{access.Mechanic, access.Second, access.Reader} {
 		c := b.join("One "+string(role), string(role)+"@drover-1957")
 		asked := map[string]int{}
-		for _, page := range []string{"", "/drawing", "/story", "/faults", "/options", "/plan", "/work", "/parts", "/value", "/criteria", "/components/fuel.tank"} {
+		for _, page := range []string{"/", "", "/drawing", "/story", "/faults", "/options", "/plan", "/work", "/parts", "/value", "/criteria", "/components/fuel.tank"} {
 			at := "/machines/drover-1957" + page
+			if page == "/" {
+				at = page
+			}
 			answer := b.askAs(c, "GET", at, "", "")
 			require.Equal(t, http.StatusOK, answer.Code, "%s as %s", at, role)
 			for _, m := range linked.FindAllStringSubmatch(answer.Body.String(), -1) {

@@ -160,16 +160,9 @@ func (s *Server) answerBench(r *http.Request, page *BenchPage, method, input str
 	if page.Words.Nothing || !workshop.BearsOnComponents(a.Method) {
 		return nil
 	}
-	machines, err := s.Workshop.Machines(r.Context(), "", 500)
+	machine, machines, err := s.machineField(r)
 	if err != nil || len(machines) == 0 {
 		return err
-	}
-	machine := Field{Name: "machine", Label: "Machine", Kind: "select", Pointers: []string{"/machine"}}
-	for _, m := range machines {
-		machine.Choices = append(machine.Choices, Choice{m.ID, m.Name, ""})
-	}
-	if len(machines) == 1 {
-		machine.Value = machines[0].ID
 	}
 	form := Form{Action: "/bench/attach", Button: "Attach as evidence", Key: newKey(), Hidden: []Hidden{{"method", a.Method}, {"input", input}},
 		Intro: "The likelihoods, the input with the catalog’s tables, the result and the method’s version are recorded with it."}

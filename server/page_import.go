@@ -45,17 +45,9 @@ const maxSheet = 64 << 20
 const faultsShown = 200
 
 func (s *Server) importForm(r *http.Request) (Form, error) {
-	machines, err := s.Workshop.Machines(r.Context(), "", 0)
+	machine, _, err := s.machineField(r)
 	if err != nil {
 		return Form{}, err
-	}
-	var list []Choice
-	for _, m := range machines {
-		list = append(list, Choice{m.ID, m.Name + " (" + m.ID + ")", ""})
-	}
-	machine := Field{Name: "machine", Label: "Machine", Kind: "select", Choices: list, Pointers: []string{"/machine"}}
-	if len(list) == 1 {
-		machine.Value = list[0].Value
 	}
 	mapping, err := s.mappingField()
 	if err != nil {

@@ -14,8 +14,9 @@ import (
 // ends them.
 type LinksPage struct {
 	Base
-	Links []LinkView
-	Form  Form
+	Links    []LinkView
+	Passkeys []PasskeyView
+	Form     Form
 	// Made is the address of a link that was made just now; it is shown once.
 	Made  string
 	Given workshop.GivenLink
@@ -26,6 +27,18 @@ type LinkView struct {
 	workshop.LinkReport
 	Works bool
 	End   Form
+}
+
+// PasskeyView is a passkey of an owner, and the form that withdraws it.
+type PasskeyView struct {
+	workshop.PasskeyReport
+	End Form
+}
+
+// endForm withdraws a link or a passkey.
+func endForm(report *workshop.Report, id, button, label, why string) Form {
+	return Form{Action: "/machines/" + report.Machine.ID + "/links/end", Button: button, Key: newKey(), Version: itoa(report.Version), Hidden: []Hidden{{"link", id}},
+		Parts: []FormPart{{Fields: []Field{{Name: "why", Of: id, Label: label, Value: why}}}}}
 }
 
 func (s *Server) linksForm(report *workshop.Report) Form {
@@ -46,10 +59,10 @@ func (s *Server) linksPage(report *workshop.Report, form Form) LinksPage {
 	page := LinksPage{Base: s.basis(report, "proposals", "Owners’ links"), Form: form}
 	page.Wrong = len(form.Summary()) > 0
 	for _, l := range report.Links {
-		v := LinkView{LinkReport: l, Works: l.Works(s.Now())}
-		v.End = Form{Action: "/machines/" + report.Machine.ID + "/links/end", Button: "End this link", Key: newKey(), Version: itoa(report.Version), Hidden: []Hidden{{"link", l.ID}},
-			Parts: []FormPart{{Fields: []Field{{Name: "why", Of: l.ID, Label: "Why this link is ended", Value: "no longer needed"}}}}}
-		page.Links = append(page.Links, v)
+		page.Links = append(page.Links, LinkView{l, l.Works(s.Now()), endForm(report, l.ID, "End this link", "Why this link is ended", "no longer needed")})
+	}
+	for _, p := range report.Passkeys {
+		page.Passkeys = append(page.Passkeys, PasskeyView{p, endForm(report, p.ID, "Withdraw this passkey", "Why this passkey is withdrawn", "the device is lost")})
 	}
 	return page
 }
@@ -95,18 +108,22 @@ func pageLinksPost(s *Server, r *http.Request) (answer, error) {
 	return htmlAnswer{name: "links", page: page}, nil
 }
 
-// pageLinkEnd takes a link back.
+// pageLinkEnd takes a link back, or withdraws a passkey.
 func pageLinkEnd(s *Server, r *http.Request) (answer, error) {
 	report, t, err := s.formOf(r)
 	if err != nil {
 		return nil, err
 	}
-	by := byField(report, "").Value
+	var ids []string
 	for _, l := range report.Links {
-		if l.ID == t.text("link") {
-			return s.recordForm(r, report, t, "proposals", "Owners’ links", s.linksForm(report), "/machines/"+report.Machine.ID+"/links",
-				&registry.Withdrawal{Record: l.ID, Why: t.text("why"), By: by})
-		}
+		ids = append(ids, l.ID)
+	}
+	for _, p := range report.Passkeys {
+		ids = append(ids, p.ID)
+	}
+	if id := t.text("link"); contains(ids, id) {
+		return s.recordForm(r, report, t, "proposals", "Owners’ links", s.linksForm(report), "/machines/"+report.Machine.ID+"/links",
+			&registry.Withdrawal{Record: id, Why: t.text("why"), By: byField(report, "").Value})
 	}
 	return nil, registry.Refuse(registry.CodeNotFound, "Choose one of the list.", "There is no such link")
 }

@@ -3,6 +3,7 @@ package server
 import (
 	"net/http"
 	"strconv"
+	"strings"
 	"time"
 
 	"example.org/asfound/drawing"
@@ -33,8 +34,13 @@ type MachinePage struct {
 	Value *ValueView
 	// Waiting are the offers that the owner has not answered.
 	Waiting []workshop.OfferReport
+	// Shared counts the numbers that other machines have too and of which nothing
+	// is said; for those who survey and keep the machine.
+	Shared  int
 	Clocks  Form // with what is wrong with the dates
 	Drawing *MachineDrawing
+	// Decides says that the visitor decides on the machine by their own account.
+	Decides bool
 	// Lists can be had as sheets.
 	Lists []workshop.ListKind
 }
@@ -69,7 +75,14 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 	}
 	q := r.URL.Query()
 	o, wrong := edition(q)
+	shared, err := s.sharedNumbers(r, id, o)
+	if err != nil {
+		return nil, err
+	}
 	tag := s.pageTag(r, version)
+	if shared > 0 {
+		tag = strings.TrimSuffix(tag, `"`) + "." + itoa(shared) + `"`
+	}
 	if wrong == nil && hasTag(r, tag) {
 		return notModified(tag), nil
 	}
@@ -83,7 +96,7 @@ func pageMachine(s *Server, r *http.Request) (answer, error) {
 	}
 	page.AsOf, page.KnownAt = q.Get("as_of"), q.Get("known_at")
 	page.Then = !o.At.IsZero()
-	page.Notice = noticeOf(r)
+	page.Notice, page.Shared, page.Decides = noticeOf(r), shared, !report.Public && len(infoOf(r).who.PersonsAs(id, owners...)) > 0
 	status := 0
 	if wrong != nil {
 		page.Wrong, status, tag = true, http.StatusUnprocessableEntity, ""

@@ -32,7 +32,7 @@ var overRows = map[string]overRow{
 	workshop.LinkTakenBack: {"This link was taken back", []string{"The workshop ended it, perhaps because you were sent another one since.", staysRecorded}, false},
 	workshop.LinkReplaced:  {"This question was replaced", []string{"The workshop asks you something else in its place. No answer to the old question counts any more.", staysRecorded}, true},
 	workshop.LinkAnswered:  {"You have answered this already", []string{"A question is decided once. Your first answer stands, and nothing was recorded now."}, true},
-	workshop.OfferExpired:  {"The time for this question is over", []string{"Nobody answered it in time, so nothing was decided and nothing may be done. Costs and parts may have changed since."}, true},
+	workshop.OfferExpired:  {"The time for this question is over", []string{"No answer to it stands: nothing was decided, and nothing may be done. Costs and parts may have changed since."}, true},
 }
 
 // overPage is nil for an error that says nothing of a link.
@@ -43,7 +43,9 @@ func (s *Server) overPage(r *http.Request, err error, instance string) *OverPage
 	}
 	page := &OverPage{Base: Base{Title: row.title, Version: s.Version, Owner: true}, Problem: problemOf(err, instance), Request: instance, Means: row.means}
 	if parts := strings.SplitN(r.URL.Path, "/", 4); row.open && len(parts) > 3 {
-		page.Link = "/o/" + parts[2]
+		if page.Link = "/o/" + parts[2]; parts[1] == "machines" {
+			page.Link, page.ByAccount = "/machines/"+parts[2]+"/decide", true
+		}
 	}
 	return page
 }

@@ -36,8 +36,10 @@ type OwnerPage struct {
 	Cautions []workshop.CautionReport
 	// Talk are the owner's questions and the replies, Earlier is a standing "not
 	// now".
-	Talk     []workshop.AnswerReport
-	Earlier  *workshop.AnswerReport
+	Talk    []workshop.AnswerReport
+	Earlier *workshop.AnswerReport
+	// TookBack is the last act when it took the answer before back.
+	TookBack *workshop.AnswerReport
 	Given    GivenAnswer
 	Errors   []FormError
 	Others   []QuestionView // what else stands at the link
@@ -111,6 +113,22 @@ type GivenAnswer struct {
 	Options    map[string]string // fault → chosen option
 	Conditions string
 	Reason     string
+	Until      string // the day on which an approval ends, such as 2026-09-30
+	TakesBack  string // the answer that no longer stands
+}
+
+// end is when an approval runs out: as that day ends, in UTC. CodeInvalid for
+// what is no day.
+func (g GivenAnswer) end() (*time.Time, error) {
+	if g.Until == "" {
+		return nil, nil
+	}
+	day, err := time.Parse(time.DateOnly, g.Until)
+	if err != nil {
+		return nil, registry.Refuse(registry.CodeInvalid, "Choose a day, such as 2026-09-30, or none.", "Until when your approval counts is not a day")
+	}
+	day = day.AddDate(0, 0, 1)
+	return &day, nil
 }
 
 // CheckAnswerPage shows the answer once more before it counts.
@@ -123,6 +141,8 @@ type CheckAnswerPage struct {
 	Chosen  []OptionView
 	Ceiling string
 	Hidden  []Hidden
+	Consent Consent
+	Errors  []FormError
 }
 
 // ReceiptPage is the owner's receipt; it can be opened again by the same link.
@@ -133,6 +153,8 @@ type ReceiptPage struct {
 	Link    string
 	Expires time.Time // of the link
 	Others  []QuestionView
+	// TakeBack says that the answer can still be taken back.
+	TakeBack bool
 }
 
 // DeskPage lists what stands at a link.
@@ -149,17 +171,20 @@ var answerButtons = map[string]string{
 	"refuse":                  "Refuse this work",
 	"ask":                     "Send this question",
 	"defer":                   "Say: not now",
+	"take-back":               "Take my answer back",
 }
 
-func ownerBase(s *Server, title string, m workshop.MachineReport) Base {
-	return Base{Title: title, Version: s.Version, Owner: true, Machine: &MachineHead{ID: m.ID, Name: m.Name, Line: machineLine(m.Name, m.Make, m.Model, m.Year), Invented: m.Invented}}
+func ownerBase(s *Server, r *http.Request, title string, m workshop.MachineReport) Base {
+	return Base{Title: title, Version: s.Version, Owner: true, ByAccount: chi.URLParam(r, "token") == "", Machine: &MachineHead{ID: m.ID, Name: m.Name, Line: machineLine(m.Name, m.Make, m.Model, m.Year), Invented: m.Invented}}
 }
 
-func linkAddress(r *http.Request) string { return "/o/" + chi.URLParam(r, "token") }
-
-// held opens the link in the address.
+// held opens what the visitor may decide on.
 func (s *Server) held(r *http.Request) (workshop.Held, error) {
-	return s.Workshop.HoldLink(r.Context(), chi.URLParam(r, "token"))
+	hold, err := s.hold(r)
+	if err != nil {
+		return workshop.Held{}, err
+	}
+	return hold(r.Context())
 }
 
 // asked is held, with the question in the address.
@@ -225,7 +250,7 @@ func (s *Server) deskAnswer(r *http.Request, h workshop.Held) (answer, error) {
 	if n := len(h.Waiting()); n > 0 {
 		title = fmt.Sprintf("%d questions wait for your answer", n)
 	}
-	page := DeskPage{Base: ownerBase(s, title, s.Workshop.HeldMachine(h)), Expires: h.Expires}
+	page := DeskPage{Base: ownerBase(s, r, title, s.Workshop.HeldMachine(h)), Expires: h.Expires}
 	for _, q := range s.questionViews(r, h, "") {
 		if q.Waits {
 			page.Waiting = append(page.Waiting, q)
@@ -244,7 +269,7 @@ func (s *Server) questionViews(r *http.Request, h workshop.Held, but string) []Q
 		if id == but {
 			continue
 		}
-		v := QuestionView{To: linkAddress(r) + "/q/" + id, What: upperFirst(s.Workshop.WhatWasAsked(q)), Asked: q.Entry.Recorded, Waits: q.Waits(), Replaced: !q.Entry.Live()}
+		v := QuestionView{To: deskAddress(r) + "/q/" + id, What: upperFirst(s.Workshop.WhatWasAsked(q)), Asked: q.Entry.Recorded, Waits: q.Waits(), Replaced: !q.Entry.Live()}
 		switch {
 		case v.Replaced:
 			v.State = "replaced by another question"
@@ -263,8 +288,8 @@ func (s *Server) questionViews(r *http.Request, h workshop.Held, but string) []Q
 }
 
 func (s *Server) ownerPage(r *http.Request, h workshop.Held, a workshop.Asked, report workshop.AskedReport, given GivenAnswer, errors []FormError) OwnerPage {
-	link := linkAddress(r)
-	page := OwnerPage{Base: ownerBase(s, "Shall this be done?", report.Machine), Asked: report, At: link + "/q/" + report.Offer.ID, Link: link, Digest: a.Digest, Expires: a.Offer.Expires,
+	link := deskAddress(r)
+	page := OwnerPage{Base: ownerBase(s, r, "Shall this be done?", report.Machine), Asked: report, At: link + "/q/" + report.Offer.ID, Link: link, Digest: a.Digest, Expires: a.Offer.Expires,
 		Given: given, Errors: errors, Others: s.questionViews(r, h, report.Offer.ID), glossary: newGlossary(report.Words)}
 	page.Wrong = len(errors) > 0
 	seen, shown := map[string]bool{}, map[string]bool{}
@@ -299,6 +324,10 @@ func (s *Server) ownerPage(r *http.Request, h workshop.Held, a workshop.Asked, r
 	page.sums = sumViews(report.Offer, report.Machine.ID, page.At, s.anatomy)
 	page.Gist = gistOf(report, page.Faults)
 	for i, x := range report.Offer.Answers {
+		page.TookBack = nil
+		if x.Answer == "take-back" {
+			page.TookBack = &report.Offer.Answers[i]
+		}
 		if x.Answer == "ask" && !x.TakenBack {
 			page.Talk = append(page.Talk, x)
 		}
@@ -404,7 +433,7 @@ func plainly(o *OptionView) string {
 
 // givenAnswer reads what the owner typed, with what is wrong with it.
 func givenAnswer(t *typed, report workshop.AskedReport) (GivenAnswer, []FormError) {
-	g := GivenAnswer{Answer: t.text("answer"), Options: map[string]string{}, Conditions: t.text("conditions"), Reason: t.text("reason")}
+	g := GivenAnswer{Answer: t.text("answer"), Options: map[string]string{}, Conditions: t.text("conditions"), Reason: t.text("reason"), Until: t.text("until"), TakesBack: t.text("takes_back")}
 	var errors []FormError
 	for _, f := range offeredFaults(report.Offer, report.Faults, nil) {
 		chosen := t.text("option-" + f.ID)
@@ -417,7 +446,7 @@ func givenAnswer(t *typed, report workshop.AskedReport) (GivenAnswer, []FormErro
 		}
 	}
 	switch g.Answer {
-	case "approve", "refuse", "defer":
+	case "approve", "refuse", "defer", "take-back":
 	case "approve-with-conditions":
 		if g.Conditions == "" {
 			errors = append(errors, FormError{"conditions", "Write your conditions, or choose “Approve”."})
@@ -428,6 +457,9 @@ func givenAnswer(t *typed, report workshop.AskedReport) (GivenAnswer, []FormErro
 		}
 	default:
 		errors = append(errors, FormError{"answer-approve", "Choose your answer."})
+	}
+	if _, err := g.end(); err != nil && approves(g.Answer) {
+		errors = append(errors, FormError{"until", err.Error()})
 	}
 	for _, x := range [...]struct{ field, text, message string }{
 		{"conditions", g.Conditions, "Shorten your conditions to 4000 letters."}, {"reason", g.Reason, "Shorten your question or reason to 4000 letters."}} {
@@ -456,6 +488,7 @@ func (g GivenAnswer) chosenOptions(report workshop.AskedReport) []string {
 // ownerForm is a posted answer with the question that it belongs to.
 type ownerForm struct {
 	typed  *typed
+	hold   workshop.Holding
 	held   workshop.Held
 	asked  workshop.Asked
 	report workshop.AskedReport
@@ -464,7 +497,11 @@ type ownerForm struct {
 }
 
 func (s *Server) ownerForm(r *http.Request) (*ownerForm, error) {
-	h, err := s.held(r)
+	hold, err := s.hold(r)
+	if err != nil {
+		return nil, err
+	}
+	h, err := hold(r.Context())
 	if err != nil {
 		return nil, err
 	}
@@ -472,7 +509,7 @@ func (s *Server) ownerForm(r *http.Request) (*ownerForm, error) {
 	if err != nil {
 		return nil, err
 	}
-	f := &ownerForm{typed: t, held: h}
+	f := &ownerForm{typed: t, hold: hold, held: h}
 	if f.asked, err = question(h, t.text("on")); err != nil {
 		return nil, err
 	}
@@ -491,8 +528,12 @@ func pageOwnerStep(check bool) handler {
 		if err != nil {
 			return nil, err
 		}
-		if err := f.asked.Over(); err != nil {
+		back := f.given.Answer == "take-back"
+		if err := f.asked.Over(); err != nil && !(back && workshop.WhyOver(err) == workshop.LinkAnswered) {
 			return s.overAnswer(r, f.asked, err)
+		}
+		if back && (!f.asked.Settled() || f.given.TakesBack != f.asked.Answer.RecordID()) {
+			return seeOther(deskAddress(r) + "/q/" + f.asked.Entry.RecordID()), nil
 		}
 		if f.typed.text("digest") != f.asked.Digest {
 			return nil, offerChanged()
@@ -503,7 +544,8 @@ func pageOwnerStep(check bool) handler {
 		if len(f.errors) > 0 {
 			return s.ownerAgain(r, f), nil
 		}
-		return htmlAnswer{name: "check-answer", page: s.checkAnswerPage(r, f)}, nil
+		page, err := s.checkAnswerPage(r, f)
+		return htmlAnswer{name: "check-answer", page: page}, err
 	}
 }
 
@@ -515,29 +557,51 @@ func (s *Server) ownerAgain(r *http.Request, f *ownerForm) answer {
 // it is over otherwise.
 func (s *Server) overAnswer(r *http.Request, a workshop.Asked, err error) (answer, error) {
 	if workshop.WhyOver(err) == workshop.LinkAnswered {
-		return seeOther(linkAddress(r) + "/q/" + a.Entry.RecordID()), nil
+		return seeOther(deskAddress(r) + "/q/" + a.Entry.RecordID()), nil
 	}
 	return nil, err
 }
 
 func offerChanged() error {
-	return registry.Refuse(registry.CodeConflict, "Open your link again: it shows the offer as it stands now. Nothing was recorded.",
+	return registry.Refuse(registry.CodeConflict, "Open the question again: it shows the offer as it stands now. Nothing was recorded.",
 		"The offer has changed since the page was opened")
 }
 
-func (s *Server) checkAnswerPage(r *http.Request, f *ownerForm) CheckAnswerPage {
-	page := CheckAnswerPage{Base: ownerBase(s, "Check your answer", f.report.Machine), Link: linkAddress(r), Given: f.given,
+func (s *Server) checkAnswerPage(r *http.Request, f *ownerForm) (CheckAnswerPage, error) {
+	page := CheckAnswerPage{Base: ownerBase(s, r, "Check your answer", f.report.Machine), Link: deskAddress(r), Given: f.given,
 		Says: workshop.AnswerWords[f.given.Answer], Button: answerButtons[f.given.Answer], Ceiling: f.asked.Offer.Ceiling.String()}
 	if approves(f.given.Answer) {
 		page.Chosen = optionsByID(f.report, f.given.chosenOptions(f.report))
 	}
-	page.Hidden = []Hidden{{"on", f.asked.Entry.RecordID()}, {"digest", f.asked.Digest}, {"answer", f.given.Answer}, {"conditions", f.given.Conditions}, {"reason", f.given.Reason}}
+	page.Hidden = []Hidden{{"on", f.asked.Entry.RecordID()}, {"digest", f.asked.Digest}, {"answer", f.given.Answer}, {"conditions", f.given.Conditions}, {"reason", f.given.Reason}, {"until", f.given.Until}, {"takes_back", f.given.TakesBack}}
 	for _, x := range offeredFaults(f.report.Offer, f.report.Faults, nil) {
 		if o := f.given.Options[x.ID]; o != "" {
 			page.Hidden = append(page.Hidden, Hidden{"option-" + x.ID, o})
 		}
 	}
-	return page
+	var err error
+	page.Consent, err = s.consentTo(r, f.held, f.decision())
+	return page, err
+}
+
+// decision is the answer that was typed, as it is recorded.
+func (f *ownerForm) decision() registry.Decision {
+	d := registry.Decision{On: f.asked.Entry.RecordID(), Digest: f.typed.text("digest"), Answer: f.given.Answer, Reason: f.given.Reason}
+	if approves(f.given.Answer) {
+		d.Options = f.given.chosenOptions(f.report)
+		d.Until, _ = f.given.end() // looked at with the rest of what was typed
+	}
+	if f.given.Answer == "approve-with-conditions" {
+		for _, line := range strings.Split(f.given.Conditions, "\n") {
+			if line = strings.TrimSpace(line); line != "" {
+				d.Conditions = append(d.Conditions, line)
+			}
+		}
+	}
+	if f.given.Answer == "take-back" {
+		d.TakesBack = f.given.TakesBack
+	}
+	return d
 }
 
 func approves(answer string) bool { return answer == "approve" || answer == "approve-with-conditions" }
@@ -562,27 +626,27 @@ func pageOwnerAnswer(s *Server, r *http.Request) (answer, error) {
 	if len(f.errors) > 0 {
 		return s.ownerAgain(r, f), nil
 	}
-	decision := registry.Decision{On: f.asked.Entry.RecordID(), Digest: f.typed.text("digest"), Answer: f.given.Answer, Reason: f.given.Reason}
-	if approves(f.given.Answer) {
-		decision.Options = f.given.chosenOptions(f.report)
-	}
-	if f.given.Answer == "approve-with-conditions" {
-		for _, line := range strings.Split(f.given.Conditions, "\n") {
-			if line = strings.TrimSpace(line); line != "" {
-				decision.Conditions = append(decision.Conditions, line)
-			}
+	decision := f.decision()
+	var bind *registry.Passkey
+	given := f.typed.text("assertion")
+	if given != "" {
+		if bind, err = s.confirmed(r, f.held, &decision, f.typed.text("nonce"), given); err != nil {
+			return s.checkAgain(r, f, err)
 		}
 	}
-	if _, _, err := s.Workshop.AnswerLink(r.Context(), chi.URLParam(r, "token"), decision); err != nil {
+	if _, _, err := s.Workshop.Answer(r.Context(), f.hold, decision, bind); err != nil {
+		if given != "" {
+			return s.checkAgain(r, f, err)
+		}
 		return nil, err
 	}
-	return seeOther(linkAddress(r) + "/q/" + decision.On), nil
+	return seeOther(deskAddress(r) + "/q/" + decision.On), nil
 }
 
 func (s *Server) receiptPage(r *http.Request, h workshop.Held, a workshop.Asked) ReceiptPage {
 	receipt := s.Workshop.ReceiptOf(a)
-	link := linkAddress(r)
-	return ReceiptPage{Base: ownerBase(s, "Your answer is recorded", receipt.Machine), Receipt: receipt, At: link + "/q/" + receipt.Offer, Link: link, Expires: h.Expires, Others: s.questionViews(r, h, receipt.Offer)}
+	link := deskAddress(r)
+	return ReceiptPage{Base: ownerBase(s, r, "Your answer is recorded", receipt.Machine), Receipt: receipt, TakeBack: receipt.Answer.Underway == "", At: link + "/q/" + receipt.Offer, Link: link, Expires: h.Expires, Others: s.questionViews(r, h, receipt.Offer)}
 }
 
 // downloadReceipt prints the receipt of an answer.

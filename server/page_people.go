@@ -54,18 +54,19 @@ func roleChoices() []Choice {
 const everyMachine = "*"
 
 func (s *Server) inviteForm(r *http.Request) (Form, error) {
-	machines, err := s.Workshop.Machines(r.Context(), "", 0)
+	machine, _, err := s.machineField(r, Choice{everyMachine, "Every machine", ""})
 	if err != nil {
 		return Form{}, err
 	}
-	all := []Choice{{everyMachine, "Every machine", ""}}
-	for _, m := range machines {
-		all = append(all, Choice{m.ID, m.Name, ""})
+	if machine.Label = "On which machine"; machine.Kind == "select" {
+		machine.Hint = "A keeper is always one of every machine."
+	} else {
+		machine.Hint = "Its id, as the list of machines shows it, or a star for every machine. A keeper is always one of every machine."
 	}
 	return Form{Action: "/people", Button: "Invite", Key: newKey(), Parts: []FormPart{{Fields: []Field{
 		{Name: "name", Label: "Name to sign in with", Kind: "text", Pointers: []string{"/name"}},
 		{Name: "role", Label: "Role", Kind: "radios", Choices: roleChoices(), Pointers: []string{"/role"}},
-		{Name: "machine", Label: "On which machine", Hint: "A keeper is always one of every machine.", Kind: "select", Choices: all, Pointers: []string{"/machine"}},
+		machine,
 		{Name: "person", Label: "Whom they stand for in its record", Hint: "The id of a person there, such as mechanic. They then record under that person alone. Left empty, their account itself is recorded beside whoever is named.", Kind: "text", Pointers: []string{"/person"}}}}}}, nil
 }
 
@@ -122,6 +123,12 @@ func pagePeoplePost(s *Server, r *http.Request) (answer, error) {
 		g.Machine = ""
 	case g.Machine == "":
 		t.fault("/machine", "", "It is not said on which machine", "Choose one, or every machine.")
+	default:
+		if _, err := s.headOf(r, g.Machine); codeOf(err) == registry.CodeNotFound {
+			t.fault("/machine", quoted(g.Machine), "There is no such machine", "Look at its id in the list of machines.")
+		} else if err != nil {
+			return nil, err
+		}
 	}
 	secret, err := "", t.err()
 	if err == nil {

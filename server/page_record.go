@@ -12,7 +12,9 @@ import (
 func jsonForm(report *workshop.Report) Form {
 	var kinds []string
 	for _, k := range registry.Kinds() {
-		kinds = append(kinds, string(k))
+		if !workshop.OnlyByItself(k) {
+			kinds = append(kinds, string(k))
+		}
 	}
 	return Form{Action: "/machines/" + report.Machine.ID + "/record", Button: "Record this", Key: newKey(),
 		Intro: "For every kind of record, those without a form of their own too. All of what is sent is recorded, or nothing.", Parts: []FormPart{{Fields: []Field{

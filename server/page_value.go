@@ -20,6 +20,7 @@ type ValuePage struct {
 	Report    *workshop.Report
 	Form      Form
 	Refused   string
+	Shared    []workshop.SharedSale // what other machines offer
 	Value     *workshop.ValueReport // nil while nothing was asked
 	View      *ValueView
 	SumTo     string // where the figures are taken apart
@@ -104,12 +105,18 @@ func pageValue(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	// What sales say of today changes with the day.
-	tag := strings.TrimSuffix(s.pageTag(r, report.Version), `"`) + "." + s.Now().UTC().Format(time.DateOnly) + `"`
+	shared, err := s.Workshop.SharedSales(r.Context(), report.Machine.ID)
+	if err != nil {
+		return nil, err
+	}
+	page := ValuePage{Base: s.basis(report, "plan", "What it does to the value"), Report: report, Form: valueForm(report), Shared: shared}
+	page.Form.Parts[0].Fields = append(page.Form.Parts[0].Fields, sharedField(shared)...)
+	// What sales say of today changes with the day, and what others offer at any
+	// time.
+	tag := strings.TrimSuffix(s.pageTag(r, report.Version), `"`) + "." + s.Now().UTC().Format(time.DateOnly) + "." + offeredTag(shared) + `"`
 	if hasTag(r, tag) {
 		return notModified(tag), nil
 	}
-	page := ValuePage{Base: s.basis(report, "plan", "What it does to the value"), Report: report, Form: valueForm(report)}
 	t := &typed{Values: r.URL.Query(), comma: decimalComma(r)}
 	if len(t.Values) == 0 {
 		return htmlAnswer{name: "value", page: page, etag: tag}, nil
@@ -144,6 +151,7 @@ func pageValue(s *Server, r *http.Request) (answer, error) {
 // readValueQuery reads the whole question of the page.
 func readValueQuery(t *typed) workshop.ValueQuestion {
 	q := readValueFields(t, "")
+	q.Shared = t.list("shared")
 	q.Options, q.Together = t.list("option"), t.text("together") == "yes"
 	if t.text("level") != "" {
 		level := t.number("level", "/level", "money")

@@ -20,6 +20,9 @@ type WorkPage struct {
 	Options  map[string]string // titles by id
 	// NextGate is the first gate that does not stand, nil when all do.
 	NextGate *workshop.GateReport
+	// ToSign waits for who looks at the page, and More is what follows it.
+	ToSign []SignView
+	More   int
 }
 
 func pageWork(s *Server, r *http.Request) (answer, error) {
@@ -29,6 +32,7 @@ func pageWork(s *Server, r *http.Request) (answer, error) {
 	}
 	page := s.workPage(report)
 	page.Notice = noticeOf(r)
+	page.ToSign, page.More = s.toSign(r, report)
 	return htmlAnswer{name: "work", page: page}, nil
 }
 

@@ -27,6 +27,7 @@ var (
 	hands   = []access.Role{access.Keeper, access.Mechanic}
 	signers = []access.Role{access.Keeper, access.Mechanic, access.Second}
 	readers = access.Roles()
+	seconds = []access.Role{access.Second}
 	// lookers read at least the public edition; publicOnly keeps them to it.
 	lookers = append(access.Roles(), access.PublicReader)
 )
@@ -142,6 +143,17 @@ var permissions = map[string]permission{
 	"GET /machines/{id}/readers":                       {oneMachine, keepers},
 	"POST /machines/{id}/readers":                      {oneMachine, keepers},
 	"POST /machines/{id}/readers/end":                  {oneMachine, keepers},
+	"POST /o/{token}/passkey":                          {forAnybody, nil},
+	"GET /machines/{id}/decide":                        {oneMachine, owners},
+	"POST /machines/{id}/decide/choose":                {oneMachine, owners},
+	"POST /machines/{id}/decide/check":                 {oneMachine, owners},
+	"POST /machines/{id}/decide/answer":                {oneMachine, owners},
+	"POST /machines/{id}/decide/passkey":               {oneMachine, owners},
+	"GET /machines/{id}/decide/photos/{digest}":        {oneMachine, owners},
+	"GET /machines/{id}/decide/q/{offer}":              {oneMachine, owners},
+	"GET /machines/{id}/decide/q/{offer}/receipt.pdf":  {oneMachine, owners},
+	"GET /machines/{id}/decide/q/{offer}/sums/{sum}":   {oneMachine, owners},
+	"POST /machines/{id}/work/sign":                    {oneMachine, seconds},
 	"GET /o/{token}":                                   {forAnybody, nil},
 	"POST /o/{token}/choose":                           {forAnybody, nil},
 	"POST /o/{token}/check":                            {forAnybody, nil},
@@ -212,6 +224,23 @@ var permissions = map[string]permission{
 	"GET /api/v1/openapi.json":                         {forAnybody, nil},
 
 	"GET /api/v1/machines/{id}/faults/{fault}/causes/{cause}/options": {oneMachine, readers},
+
+	"GET /statistics":                        {everywhere, readers},
+	"GET /duplicates":                        {everywhere, hands}, // whole numbers
+	"GET /machines/{id}/register":            {oneMachine, hands},
+	"POST /machines/{id}/register/number":    {oneMachine, hands},
+	"POST /machines/{id}/register/permit":    {oneMachine, hands},
+	"POST /machines/{id}/register/stop":      {oneMachine, hands},
+	"POST /machines/{id}/register/hand-over": {oneMachine, keepers},
+	"POST /machines/{id}/register/take-back": {oneMachine, keepers},
+	"GET /machines/{id}/handed-over.zip":     {oneMachine, keepers}, // everything, originals too
+	"GET /machines/{id}/receipt.json":        {oneMachine, keepers},
+	"GET /take-over":                         {everywhere, keepers},
+	"POST /take-over":                        {everywhere, keepers},
+	"GET /api/v1/statistics":                 {everywhere, readers},
+	"GET /api/v1/duplicates":                 {everywhere, hands},
+	"GET /api/v1/machines/{id}/duplicates":   {oneMachine, hands},
+	"GET /api/v1/machines/{id}/shared-sales": {oneMachine, readers},
 
 	"GET /machines/{id}/exchange/{format}":             {oneMachine, lookers}, // whoever may see the public edition alone gets that
 	"GET /api/v1/machines/{id}/exchange/prov":          {oneMachine, readers},

@@ -9,6 +9,7 @@ import (
 	"path"
 	"reflect"
 	"strings"
+	"sync"
 
 	"example.org/asfound/language"
 )
@@ -16,13 +17,15 @@ import (
 //go:embed templates/*.html
 var templateFiles embed.FS
 
-// pageSet holds one parsed template for each page.
-type pageSet map[string]*template.Template
+// pageSet holds one template for each page. It is parsed when the page is first
+// asked for: all of them at once would be most of what the start takes, and
+// most of what an idle server holds in memory.
+type pageSet map[string]func() (*template.Template, error)
 
 // sharedTemplates are parsed into every page.
 var sharedTemplates = []string{"templates/layout.html", "templates/courier.html", "templates/form.html", "templates/parts.html", "templates/survey-parts.html", "templates/side.html", "templates/owner-parts.html", "templates/sum.html"}
 
-// parsePages parses every page of the program with its texts in a language.
+// parsePages makes ready every page of the program with its texts in a language.
 func parsePages(l *language.Language) (pageSet, error) {
 	base := template.New("layout").Funcs(funcsIn(l))
 	for _, name := range sharedTemplates {
@@ -37,14 +40,13 @@ func parsePages(l *language.Language) (pageSet, error) {
 	}
 	for _, e := range entries {
 		if name := path.Join("templates", e.Name()); !contains(sharedTemplates, name) {
-			clone, err := base.Clone()
-			if err != nil {
-				return nil, err
-			}
-			if err := parseIn(l, clone, name); err != nil {
-				return nil, err
-			}
-			pages[strings.TrimSuffix(e.Name(), ".html")] = clone
+			pages[strings.TrimSuffix(e.Name(), ".html")] = sync.OnceValues(func() (*template.Template, error) {
+				page, err := base.Clone()
+				if err == nil {
+					err = parseIn(l, page, name)
+				}
+				return page, err
+			})
 		}
 	}
 	return pages, nil
@@ -65,9 +67,13 @@ func parseIn(l *language.Language, to *template.Template, name string) error {
 // render makes a whole page in memory, so that a fault in it is still answered
 // as one.
 func (p pageSet) render(name string, page any) ([]byte, error) {
-	t, ok := p[name]
+	parsed, ok := p[name]
 	if !ok {
 		return nil, fmt.Errorf("there is no page %q", name)
+	}
+	t, err := parsed()
+	if err != nil {
+		return nil, err
 	}
 	var b bytes.Buffer
 	if err := t.ExecuteTemplate(&b, "layout", page); err != nil {
@@ -88,6 +94,8 @@ type Base struct {
 	Wrong bool
 	// Owner marks the owner's page, which has no way into the registry.
 	Owner bool
+	// ByAccount says that whoever decides on it signed in, and holds no link.
+	ByAccount bool
 	// Notice is a line that says what was just recorded.
 	Notice string
 }

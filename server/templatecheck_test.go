@@ -16,7 +16,7 @@ import (
 var pageTypes = map[string]reflect.Type{
 	"machines": typeOf[MachinesPage](), "machine": typeOf[MachinePage](), "component": typeOf[ComponentPage](), "drawing": typeOf[DrawingPage](), "group": typeOf[GroupPage](), "options": typeOf[OptionsPage](), "plan": typeOf[PlanPage](), "value": typeOf[ValuePage](), "needed": typeOf[PartsPage](), "worth": typeOf[WorthPage](), "faults": typeOf[FaultsPage](), "fault": typeOf[FaultPage](),
 	"proposal": typeOf[ProposalPage](), "asked": typeOf[AskedPage](), "owner": typeOf[OwnerPage](), "links": typeOf[LinksPage](), "owner-desk": typeOf[DeskPage](), "owner-over": typeOf[OverPage](), "check-answer": typeOf[CheckAnswerPage](),
-	"bench-index": typeOf[BenchIndexPage](), "bench": typeOf[BenchPage](), "bench-table": typeOf[BenchTablePage](), "mappings": typeOf[MappingPage](), "criteria": typeOf[CriteriaPage](), "survivors": typeOf[SurvivorsPage](),
+	"bench-index": typeOf[BenchIndexPage](), "bench": typeOf[BenchPage](), "bench-table": typeOf[BenchTablePage](), "mappings": typeOf[MappingPage](), "criteria": typeOf[CriteriaPage](), "survivors": typeOf[SurvivorsPage](), "statistics": typeOf[StatisticsPage](), "duplicates": typeOf[DuplicatesPage](), "register": typeOf[RegisterPage](), "take-over": typeOf[TakeOverPage](),
 	"survey": typeOf[SurveyPage](), "survey-stop": typeOf[StopPage](), "survey-picture": typeOf[ListedPage](),
 	"found": typeOf[FindPage](), "compare": typeOf[ComparePage](),
 	"receipt": typeOf[ReceiptPage](), "work": typeOf[WorkPage](), "card": typeOf[CardPage](), "fasteners": typeOf[FastenersPage](), "close": typeOf[ClosePage](), "form-page": typeOf[FormPage](), "story": typeOf[StoryPage](), "verify": typeOf[VerifyPage](), "sum-page": typeOf[SumPage](), "method": typeOf[MethodPage](), "import": typeOf[ImportPage](), "error": typeOf[ErrorPage](),
@@ -30,7 +30,9 @@ var pageTypes = map[string]reflect.Type{
 func TestTemplatesFitTheirPages(t *testing.T) {
 	pages, err := parsePages(language.English)
 	require.NoError(t, err)
-	for name, set := range pages {
+	for name, parsed := range pages {
+		set, err := parsed()
+		require.NoError(t, err)
 		typ, ok := pageTypes[name]
 		require.True(t, ok, "the page %q has no struct in the table", name)
 		c := typeChecker{set: set, done: map[string]bool{}}

@@ -44,6 +44,9 @@ func noMachine(machine string) error {
 
 // actor is whom the records of a request are made by.
 func actor(ctx context.Context, req Request, fresh bool, bodies []registry.Body) (string, error) {
+	if err := ownActs(req, bodies); err != nil {
+		return "", err
+	}
 	a := actingIn(ctx)
 	if a == nil {
 		return req.Actor, nil

@@ -97,6 +97,8 @@ func (w *Workshop) report(d *registry.Dossier, o ReportOptions) (*Report, error)
 	b.rechecks()
 	b.handBack()
 	b.ownerLinks()
+	b.passkeys()
+	b.toSign()
 	b.timeline()
 	return b.r, nil
 }
@@ -522,10 +524,8 @@ func (b *builder) offer(e *registry.Entry) OfferReport {
 		}
 		out.Answers = append(out.Answers, AnswerReport{ID: a.RecordID(), Answer: a.Record.Answer, Options: a.Record.Options,
 			Conditions: b.texts(a.Record.Conditions), Reason: b.text(a.Record.Reason), Person: b.person(a.Record.Person),
-			Channel: a.Record.Channel, Digest: a.Record.Digest, Recorded: a.Recorded, Replies: b.replies(a.RecordID()),
-			TakenBack: slices.ContainsFunc(registry.Live[*registry.Decision](b.d), func(t registry.Found[*registry.Decision]) bool {
-				return t.Record.Answer == "take-back" && t.Record.TakesBack == a.RecordID()
-			})})
+			Channel: a.Record.Channel, Means: meansOf(b.d, a), Until: a.Record.Until, Underway: b.d.Underway(a), Digest: a.Record.Digest, Recorded: a.Recorded, Replies: b.replies(a.RecordID()),
+			TakenBack: b.d.TakenBack(a.RecordID())})
 	}
 	return out
 }
@@ -552,9 +552,7 @@ func (b *builder) work() {
 			TreatmentTitle: b.w.treatmentTitle(x.Record.Treatment), Did: b.text(x.Record.Did), Hours: x.Record.Hours,
 			Fitted: retext(b, x.Record.Fitted), Changes: x.Record.Changes, Openings: x.Record.Openings, Photos: x.Record.Photos,
 			By: b.person(x.Record.By), Standing: retext(b, x.Record.Standing), Undone: undone[x.RecordID()]}
-		if x.Record.Second != "" {
-			report.Second = b.person(x.Record.Second)
-		}
+		report.Second, report.SecondSigned = b.second(x.RecordID(), x.Record.Second)
 		if !x.Record.Spent.IsZero() {
 			report.Spent = x.Record.Spent.String()
 		}
@@ -563,9 +561,7 @@ func (b *builder) work() {
 	for _, c := range registry.Live[*registry.Check](b.d) {
 		report := CheckReport{ID: c.RecordID(), What: b.text(c.Record.What), Components: c.Record.Components, Outcome: c.Record.Outcome,
 			Readings: c.Record.Readings, Valid: c.Valid(), By: b.person(c.Record.By), Note: b.text(c.Record.Note), Of: c.Record.Of, Recheck: c.Record.Recheck, Words: stopWords(c.Record.Readings)}
-		if c.Record.Second != "" {
-			report.Second = b.person(c.Record.Second)
-		}
+		report.Second, report.SecondSigned = b.second(c.RecordID(), c.Record.Second)
 		r.Checks = append(r.Checks, report)
 	}
 	passed := map[string]registry.Found[*registry.Gate]{}
@@ -575,9 +571,7 @@ func (b *builder) work() {
 	for _, g := range b.w.gates() {
 		if p, ok := passed[g.ID]; ok {
 			g.Passed, g.On, g.By = true, string(p.Valid()), b.person(p.Record.By)
-			if p.Record.Second != "" {
-				g.Second = b.person(p.Record.Second)
-			}
+			g.Second, g.SecondSigned = b.second(p.RecordID(), p.Record.Second)
 		}
 		r.Gates = append(r.Gates, g)
 	}

@@ -54,11 +54,13 @@ func (w *Workshop) forget(ctx context.Context, machine string, digests []string)
 		return err
 	}
 	w.histories.drop(machine)
+	w.refreshing.Lock()
+	defer w.refreshing.Unlock()
 	at, _, err := w.Views.Checkpoint(ctx)
 	if err != nil {
 		return err
 	}
-	if _, err := w.deriveSome(ctx, []string{machine}, at, at); err != nil {
+	if _, err := w.deriveSome(ctx, []string{machine}, at, at, &heldBlocks{}); err != nil {
 		return err
 	}
 	return w.Private.Erasing(machine, false)

@@ -52,25 +52,33 @@ const (
 	stepBytes   = 400 << 10
 )
 
-// countedTx counts what an update writes.
+// countedTx counts what an update writes. An entry that is written again, as
+// the list of a common word is by every machine, counts once.
 type countedTx struct {
 	ViewTx
-	entries, bytes int
+	sizes map[string]int
+	bytes int
+}
+
+func (t *countedTx) count(key string, value []byte) {
+	size := len(key) + len(value)
+	t.bytes += size - t.sizes[key]
+	t.sizes[key] = size
 }
 
 func (t *countedTx) Put(key string, value []byte) {
-	t.entries, t.bytes = t.entries+1, t.bytes+len(key)+len(value)
+	t.count(key, value)
 	t.ViewTx.Put(key, value)
 }
 
 func (t *countedTx) Delete(key string) {
-	t.entries, t.bytes = t.entries+1, t.bytes+len(key)
+	t.count(key, nil)
 	t.ViewTx.Delete(key)
 }
 
 // deriveSome writes the views of the first machines of a list, and says of how
 // many. The checkpoint moves to end with the last.
-func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end registry.Position) (int, error) {
+func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end registry.Position, held *heldBlocks) (int, error) {
 	for most := len(machines); ; most = 1 {
 		// How many will fit is not known before, so after several the checkpoint
 		// moves in an update of its own.
@@ -80,12 +88,13 @@ func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end 
 		}
 		err := w.Views.Update(ctx, at, func(tx ViewTx) error {
 			done = 0
-			counted := &countedTx{ViewTx: tx}
+			held.begin()
+			counted := &countedTx{ViewTx: heldTx{tx, held}, sizes: map[string]int{}}
 			for _, machine := range machines[:most] {
 				if err := w.derive(ctx, counted, machine); err != nil {
 					return err
 				}
-				if done++; counted.entries > stepEntries || counted.bytes > stepBytes {
+				if done++; len(counted.sizes) > stepEntries || counted.bytes > stepBytes {
 					return nil
 				}
 			}
@@ -95,7 +104,10 @@ func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end 
 		case registry.CodeOf(err) == registry.CodeTooLarge && most > 1:
 			continue
 		case registry.CodeOf(err) == registry.CodeTooLarge:
+			held.forget()
 			done, at, err = 1, from, w.deriveInParts(ctx, machines[0], from)
+		case err == nil:
+			held.stored()
 		}
 		if err == nil && done == len(machines) && at < end {
 			err = w.Views.Update(ctx, end, func(ViewTx) error { return nil })
@@ -120,6 +132,9 @@ func (w *Workshop) index(tx ViewTx, d *registry.Dossier, s Summary) error {
 		return err
 	}
 	public, secret := w.gather(d, s)
+	if err := w.noteRegister(tx, d, public.Facets); err != nil {
+		return err
+	}
 	public.Number = old.number
 	terms := termsOf(public, secret)
 	for _, term := range changedTerms(old, terms) {
@@ -148,11 +163,15 @@ func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registr
 		if old, err = indexedOf(tx, machine); err != nil {
 			return err
 		}
-		s, ok, err := summarize(tx, d)
+		s, ok, err := w.summarize(tx, d)
 		if err != nil || !ok {
 			return err
 		}
+		markDue(tx, machine, d.Version())
 		public, secret = w.gather(d, s)
+		if err := w.noteRegister(tx, d, public.Facets); err != nil {
+			return err
+		}
 		public.Number = old.number
 		terms = termsOf(public, secret)
 		begun := maps.Clone(terms)
@@ -379,11 +398,12 @@ func pack(v any) ([]byte, error) {
 	return b.Bytes(), err
 }
 
-// packers are used again: each has tables of more than half a megabyte.
+// packers are kept for the next value: making one takes longer than most values
+// do.
 var packers = sync.Pool{New: func() any {
-	z, err := flate.NewWriter(io.Discard, flate.BestSpeed)
+	z, err := flate.NewWriter(nil, flate.BestSpeed)
 	if err != nil {
-		panic(err) // there is such a level
+		panic(err) // the level is one of the package's own
 	}
 	return z
 }}

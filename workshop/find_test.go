@@ -298,11 +298,11 @@ func (s *smallViews) Update(ctx context.Context, at registry.Position, fn func(t
 		f()
 	}
 	return s.Views.Update(ctx, at, func(tx ViewTx) error {
-		counted := &countedTx{ViewTx: tx}
+		counted := &countedTx{ViewTx: tx, sizes: map[string]int{}}
 		if err := fn(counted); err != nil {
 			return err
 		}
-		if counted.entries > s.most {
+		if len(counted.sizes) > s.most {
 			return registry.Refuse(registry.CodeTooLarge, "", "too many entries")
 		}
 		return nil

@@ -67,17 +67,19 @@ func (w *Workshop) replayHeld(ctx context.Context, machine string) (*registry.Do
 	h := w.histories.get(machine)
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	err := w.Ledger.Read(ctx, machine, h.replayer.Version(), func(r registry.Record) error {
-		for i, event := range r.Events {
-			if r.First+uint64(i) <= h.replayer.Version() {
-				continue
-			}
-			if err := h.replayer.Add(event); err != nil {
-				return err
-			}
+	var events [][]byte
+	known := h.replayer.Version()
+	err := w.Ledger.Read(ctx, machine, known, func(r registry.Record) error {
+		skip := 0
+		if r.First <= known {
+			skip = int(known - r.First + 1)
 		}
+		events = append(events, r.Events[min(skip, len(r.Events)):]...)
 		return nil
 	})
+	if err == nil {
+		err = h.replayer.Add(events...)
+	}
 	if err != nil {
 		w.histories.drop(machine)
 		return nil, err

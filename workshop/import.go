@@ -66,8 +66,9 @@ const commitBytes = registry.MaxCommitBytes * 3 / 4
 
 // Import checks every draft, and only then records them: all of them, or none,
 // unless AcceptGood. Rows of one machine are recorded in as few commits as
-// they fit; a stop between two commits is made good by importing again, which
-// records only what is missing. With bad rows and without AcceptGood the error
+// they fit, those of several machines of a large file side by side; a stop
+// between two commits is made good by importing again, which records only what
+// is missing. With bad rows and without AcceptGood the error
 // is CodeInvalid and the report lists every fault.
 func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source) (ImportReport, error) {
 	var report ImportReport
@@ -87,8 +88,8 @@ func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source)
 		}
 		return nil
 	}}
-	if err := first.run(ctx, source, func(ctx context.Context, machine string, rows []row) error {
-		_, err := first.decide(ctx, machine, rows)
+	if err := first.run(ctx, source, func(p *importPass, machine string, rows []row) error {
+		_, err := p.decide(ctx, machine, rows, true)
 		return err
 	}); err != nil {
 		return report, err
@@ -106,12 +107,13 @@ func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source)
 		return registry.Refuse(registry.CodeConflict, "Import the file again; what is recorded already is left alone.",
 			"Somebody changed the record of a machine while the file was read (row %d)", d.Row)
 	}}
-	err := second.run(ctx, source, func(ctx context.Context, machine string, rows []row) error {
-		n, err := second.write(ctx, machine, rows)
-		report.Recorded += n
+	err := second.run(ctx, source, func(p *importPass, machine string, rows []row) error {
+		n, err := p.write(ctx, machine, rows)
+		p.report.Recorded += n
 		return err
 	})
-	report.Already = second.report.Already
+	report.Recorded, report.Already = second.report.Recorded, second.report.Already
+	w.follow(ctx)
 	return report, err
 }
 
@@ -139,10 +141,11 @@ type importPass struct {
 }
 
 // run reads the source and calls block with the rows of one machine at a time.
-func (p *importPass) run(ctx context.Context, source Source, block func(ctx context.Context, machine string, rows []row) error) error {
+func (p *importPass) run(ctx context.Context, source Source, block func(p *importPass, machine string, rows []row) error) error {
 	var held []row
 	streaming := false
 	done := map[string]bool{}
+	side := sideBySide{p: p, block: block}
 	flush := func() error {
 		// Small files: bring the rows of each machine together.
 		if !streaming {
@@ -165,7 +168,7 @@ func (p *importPass) run(ctx context.Context, source Source, block func(ctx cont
 			}
 			done[machine] = true
 			p.report.Machines = append(p.report.Machines, machine)
-			if err := block(ctx, machine, held[:n]); err != nil {
+			if err := side.begin(machine, held[:n], streaming); err != nil {
 				return err
 			}
 			held = held[n:]
@@ -219,10 +222,79 @@ func (p *importPass) run(ctx context.Context, source Source, block func(ctx cont
 		}
 		return nil
 	})
-	if err != nil {
-		return err
+	if err == nil {
+		err = flush()
 	}
-	return flush()
+	if late := side.end(); err == nil {
+		err = late
+	}
+	return err
+}
+
+// blocksAtOnce is how many machines of a large file are worked on side by side.
+const blocksAtOnce = 4
+
+// sideBySide works on machines side by side, and hands on what became of them
+// in the order of the file.
+type sideBySide struct {
+	p     *importPass
+	block func(p *importPass, machine string, rows []row) error
+	under []chan blockDone // the oldest first
+}
+
+// blockDone is what became of one machine's rows.
+type blockDone struct {
+	report   ImportReport
+	rejected []row
+	err      error
+}
+
+// begin works on a machine's rows, at once or, for a large file, beside others.
+func (s *sideBySide) begin(machine string, rows []row, large bool) error {
+	if !large {
+		return s.block(s.p, machine, rows)
+	}
+	if len(s.under) == blocksAtOnce {
+		if err := s.next(); err != nil {
+			return err
+		}
+	}
+	ready := make(chan blockDone, 1)
+	s.under = append(s.under, ready)
+	go func() {
+		var out blockDone
+		own := importPass{w: s.p.w, req: s.p.req, skip: s.p.skip, report: &out.report, reject: func(i int, d Draft) error {
+			out.rejected = append(out.rejected, row{i, d})
+			return nil
+		}}
+		out.err = s.block(&own, machine, rows)
+		ready <- out
+	}()
+	return nil
+}
+
+// next takes in what became of the oldest.
+func (s *sideBySide) next() error {
+	done := <-s.under[0]
+	s.under = s.under[1:]
+	s.p.report.Already += done.report.Already
+	s.p.report.Recorded += done.report.Recorded
+	for _, r := range done.rejected {
+		if err := s.p.reject(r.index, r.Draft); err != nil {
+			return errors.Join(err, done.err)
+		}
+	}
+	return done.err
+}
+
+// end waits for all that was begun. The first error counts.
+func (s *sideBySide) end() (err error) {
+	for len(s.under) > 0 {
+		if e := s.next(); err == nil {
+			err = e
+		}
+	}
+	return err
 }
 
 // rowID names the record of a row that has no name of its own.
@@ -237,12 +309,12 @@ func order(rows []row, machine string) int {
 
 // decide tries the rows of one machine on its dossier; rows that are refused
 // go to reject, and what is left is given back decided.
-func (p *importPass) decide(ctx context.Context, machine string, rows []row) (good []decided, err error) {
+func (p *importPass) decide(ctx context.Context, machine string, rows []row, trial bool) (good []decided, err error) {
 	d, err := p.w.replay(ctx, machine)
 	if err != nil {
 		return nil, err
 	}
-	req := Request{Machine: machine, Actor: p.req.Actor}
+	req := Request{Machine: machine, Actor: p.req.Actor, trial: trial}
 	var bodies []registry.Body
 	for _, r := range rows {
 		bodies = append(bodies, r.Body)
@@ -331,7 +403,7 @@ func (p *importPass) write(ctx context.Context, machine string, rows []row) (int
 	if err != nil {
 		return 0, err
 	}
-	good, err := p.decide(ctx, machine, rows)
+	good, err := p.decide(ctx, machine, rows, false)
 	if err != nil {
 		return 0, err
 	}
@@ -347,7 +419,7 @@ func (p *importPass) write(ctx context.Context, machine string, rows []row) (int
 			n++
 		}
 		key := fmt.Sprintf("import %s row %d", p.req.Digest, good[0].index)
-		receipt, err := p.w.appendBatch(ctx, Request{Machine: machine, Actor: p.req.Actor, Key: key}, expect, b)
+		receipt, err := p.w.appendBatch(ctx, Request{Machine: machine, Actor: p.req.Actor, Key: key, later: true}, expect, b)
 		if err != nil {
 			return recorded, err
 		}

@@ -387,3 +387,30 @@ func TestManyFaultsAreCountedAndNotAllListed(t *testing.T) {
 	require.Len(t, r.Faults, MaxFaults)
 	require.Equal(t, 7, r.More)
 }
+
+// Machines of a long file are decided side by side; what is wrong with them is
+// told in the order of the file.
+func TestLongFilesRejectInOrder(t *testing.T) {
+	b := newBench(t)
+	var rows []Draft
+	var want []int
+	for m := range 6 {
+		id := fmt.Sprintf("m-%d", m)
+		_, err := b.Record(context.Background(), Request{Machine: id, Actor: "mechanic"}, people()...)
+		require.NoError(t, err)
+		own := sales(sortedRows/3, id)
+		for _, bad := range []int{2, len(own) - 1 - m} {
+			own[bad].Body.(*registry.ComparableSale).Valid = "2031"
+			own[bad].Row = len(rows) + bad
+			want = append(want, own[bad].Row)
+		}
+		rows = append(rows, own...)
+	}
+	var told []int
+	r, err := b.Import(context.Background(), ImportRequest{Actor: "mechanic", Digest: "long", AcceptGood: true,
+		Rejected: func(d Draft) error { told = append(told, d.Row); return nil }}, sourceOf(rows...))
+	require.NoError(t, err)
+	require.Equal(t, want, told)
+	require.Equal(t, len(rows)-len(want), r.Recorded)
+	require.Equal(t, len(want), r.Rejected)
+}

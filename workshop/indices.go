@@ -3,6 +3,7 @@ package workshop
 import (
 	"fmt"
 	"reflect"
+	"sync"
 
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
@@ -34,22 +35,53 @@ func (w *Workshop) look(d *registry.Dossier, standpointID string) (*seen, error)
 	}
 	s := &seen{w: w, d: d, standpoint: sp, answers: map[string]map[registry.Proposition]ClaimReport{}, questions: map[string]map[registry.Proposition]question{},
 		assemblies: map[string]scoring.AssemblyResult{}}
-	for _, c := range w.components() {
-		if d.NotFitted(c.ID) {
-			continue
-		}
-		s.answers[c.ID] = map[registry.Proposition]ClaimReport{}
-		s.questions[c.ID] = map[registry.Proposition]question{}
-		for _, name := range indexNames {
-			p := indexQuestion[name]
-			a, q, err := w.answer(d, c.ID, p)
-			if err != nil {
-				return nil, fmt.Errorf("%s of %s: %w", p, c.ID, err)
+	all := w.components()
+	asked := make([]answered, len(all))
+	w.known()
+	var wait sync.WaitGroup
+	for k := range answerers {
+		wait.Go(func() {
+			for i := k; i < len(all); i += answerers {
+				if !d.NotFitted(all[i].ID) {
+					asked[i] = w.answers(d, all[i].ID)
+				}
 			}
-			s.answers[c.ID][p], s.questions[c.ID][p] = a, q
+		})
+	}
+	wait.Wait()
+	for i, c := range all {
+		if asked[i].err != nil {
+			return nil, asked[i].err
+		}
+		if asked[i].answers != nil {
+			s.answers[c.ID], s.questions[c.ID] = asked[i].answers, asked[i].questions
 		}
 	}
 	return s, nil
+}
+
+// answerers is how many components are looked at side by side.
+const answerers = 2
+
+// answered is one component with the answers to its questions.
+type answered struct {
+	answers   map[registry.Proposition]ClaimReport
+	questions map[registry.Proposition]question
+	err       error
+}
+
+func (w *Workshop) answers(d *registry.Dossier, component string) answered {
+	out := answered{answers: map[registry.Proposition]ClaimReport{}, questions: map[registry.Proposition]question{}}
+	for _, name := range indexNames {
+		p := indexQuestion[name]
+		a, q, err := w.answer(d, component, p)
+		if err != nil {
+			out.err = fmt.Errorf("%s of %s: %w", p, component, err)
+			return out
+		}
+		out.answers[p], out.questions[p] = a, q
+	}
+	return out
 }
 
 // state is how one question about one component counts in an index: the

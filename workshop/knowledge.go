@@ -45,7 +45,7 @@ type questionPrior struct {
 
 func (w *Workshop) known() *knowledge {
 	k := &w.knowledge
-	k.once.Do(func() { k.read(w.Catalog) })
+	k.once.Do(func() { k.read(w.Catalog); k.rules.Registry = w.Registry })
 	return k
 }
 

@@ -6,7 +6,6 @@ import (
 	"encoding/base32"
 	"encoding/hex"
 	"errors"
-	"fmt"
 	"io"
 	"slices"
 	"strings"
@@ -58,9 +57,9 @@ func (a Asked) Waits() bool { return a.Over() == nil }
 func (a Asked) Over() error {
 	switch {
 	case !a.Entry.Live():
-		return over(LinkReplaced, registry.CodeExpired, "Open your link again: it shows the question that took its place.", "This offer was replaced by another")
+		return over(LinkReplaced, registry.CodeExpired, "Open the list of your questions: it shows the one that took its place.", "This offer was replaced by another")
 	case a.Settled():
-		return over(LinkAnswered, registry.CodeConflict, "To take that answer back, tell the workshop.", "This has been answered already, on %s", a.Answer.Recorded.UTC().Format("2 January 2006"))
+		return over(LinkAnswered, registry.CodeConflict, "The receipt says how to take that answer back.", "This has been answered already, on %s", a.Answer.Recorded.UTC().Format("2 January 2006"))
 	case a.RanOut:
 		return over(OfferExpired, registry.CodeExpired, "Ask the workshop to ask you again.", "The offer ran out on %s", a.Offer.Expires.UTC().Format("2 January 2006"))
 	}
@@ -74,6 +73,8 @@ type Held struct {
 	To        string
 	Expires   time.Time // of the link
 	Questions []Asked
+	// Account is who signed in, "" for who holds a link.
+	Account string
 	// Single says that the link leads to one offer and never to another, as
 	// links once did.
 	Single bool
@@ -238,42 +239,9 @@ func (h Held) First() (Asked, error) {
 	return Asked{}, registry.Refuse(registry.CodeNotFound, "Nothing is to be done. What you are asked later appears here.", "Nothing waits for your answer")
 }
 
-// AnswerLink records the owner's answer through a link. Its digest is that of
-// the offer that was on the page; a changed offer is a conflict. A question is
-// closed once: the same answer again is the same answer, another one is refused
-// with CodeConflict, and stands only after the first was taken back.
+// AnswerLink is Answer through a link.
 func (w *Workshop) AnswerLink(ctx context.Context, token string, answer registry.Decision) (Asked, Receipt, error) {
-	for try := 1; ; try++ {
-		h, err := w.HoldLink(ctx, token)
-		if err != nil {
-			return Asked{}, Receipt{}, err
-		}
-		asked, err := h.answered(answer.On)
-		if err != nil {
-			return asked, Receipt{}, err
-		}
-		answer.On, answer.Person, answer.Channel = asked.Entry.RecordID(), asked.To, "link"
-		if sameAnswer(asked, answer) {
-			return asked, Receipt{Machine: h.Dossier.ID, Version: h.Dossier.Version(), Repeated: true}, nil
-		}
-		if err := asked.Over(); err != nil {
-			return asked, Receipt{}, err
-		}
-		seen := h.Dossier.Version()
-		receipt, err := w.Record(ctx, Request{Machine: h.Dossier.ID, Actor: asked.To, Expect: &seen, Key: fmt.Sprint("answer ", answer.On, answer.Digest, answer.Answer, answer.Options, seen)}, &answer)
-		if registry.CodeOf(err) == registry.CodeConflict && try < maxTries*4 {
-			if now, loadErr := w.Load(ctx, h.Dossier.ID, At{}); loadErr == nil && now.Version() != seen {
-				continue // somebody was faster: look again
-			}
-		}
-		if err != nil {
-			return asked, Receipt{}, err
-		}
-		if h, err = w.HoldLink(ctx, token); err == nil {
-			asked, err = h.Question(answer.On)
-		}
-		return asked, receipt, err
-	}
+	return w.Answer(ctx, w.ByLink(token), answer, nil)
 }
 
 // answered finds what an answer is to: the offer that it names, or the one that
@@ -298,12 +266,10 @@ func sameAnswer(a Asked, answer registry.Decision) bool {
 	if !slices.EqualFunc(a.Answer.Record.Conditions, answer.Conditions, func(x, y string) bool { return said(x) == said(y) }) {
 		return false
 	}
-	chosen := answer.Options
-	if len(chosen) == 0 && answer.Approves() {
-		chosen = a.Offer.Recommended
-	}
-	return slices.Equal(a.Answer.Record.Options, chosen)
+	return slices.Equal(a.Answer.Record.Options, answer.Options) && sameTime(a.Answer.Record.Until, answer.Until)
 }
+
+func sameTime(a, b *time.Time) bool { return a == b || a != nil && b != nil && a.Equal(*b) }
 
 // HeldMachine is the machine of a link, its numbers masked: a link may be read
 // by others.

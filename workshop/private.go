@@ -168,6 +168,7 @@ var pointing = []string{"id", "supersedes", "valid", "year", "made", "taken", "f
 	"component", "components", "proposition", "states", "cluster", "where", "evidence", "photo", "photos", "listed", "opening", "openings", "joint", "joints", "behind",
 	"question", "requires", "excludes", "fault", "option", "options", "recommended", "irreversible", "treatment", "work", "gate", "checks", "removed_parts", "cautions",
 	"origin", "finish", "specification", "function", "custody", "purpose", "shows", "outcome", "answer", "channel", "currency", "price_kind",
+	"passkey", "host", "credential", "public_key", "means", "account", "nonce", "authenticator_data", "client_data", "signature", "hash",
 	"digest", "preview", "media_type", "method", "catalog", "standpoint"}
 
 // mapStrings applies f to every text that is somebody's own words.

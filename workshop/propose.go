@@ -100,6 +100,13 @@ func (w *Workshop) Propose(ctx context.Context, req Request, in ProposeInput) (P
 	if err != nil {
 		return Proposed{}, err
 	}
+	if in.Value != nil {
+		q, err := w.withShared(ctx, req.Machine, *in.Value)
+		if err != nil {
+			return Proposed{}, err
+		}
+		in.Value = &q
+	}
 	value, err := s.offerValue(in.Value, &offer)
 	if err != nil {
 		return Proposed{}, err

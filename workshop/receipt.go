@@ -2,6 +2,7 @@ package workshop
 
 import (
 	"context"
+	"fmt"
 
 	"example.org/asfound/registry"
 )
@@ -17,6 +18,8 @@ type OwnerReceipt struct {
 	Answer  AnswerReport  `json:"answer"`
 	Says    string        `json:"says"`  // the answer as a sentence
 	Means   string        `json:"means"` // how it reached the workshop
+	// Proves says what that proves.
+	Proves []string `json:"proves"`
 	// Digest covers what was shown, to the last figure.
 	Digest string `json:"digest"`
 	// Event, Version and Hash are where the answer stands in the record.
@@ -68,11 +71,7 @@ func (w *Workshop) ReceiptOf(a Asked) *OwnerReceipt {
 			out.Answer = x
 		}
 	}
-	for _, t := range registry.Channels() {
-		if t.ID == out.Answer.Channel {
-			out.Means = t.Meaning
-		}
-	}
+	out.Means, out.Proves = out.Answer.Means.How, out.Answer.Means.Proves
 	if a.Answer.Record.Approves() {
 		out.Ceiling = a.Offer.Ceiling.String()
 		for _, o := range offer.Options {
@@ -95,10 +94,23 @@ func nextAfter(r *OwnerReceipt) []string {
 	case "defer":
 		return []string{"Nothing is done before you decide. You can come back by the same link while the question stands."}
 	}
-	back := "To take your answer back, tell " + r.By + ". That is recorded too; what was done until then stays on record."
+	back := fmt.Sprintf("To take your answer back, tell %s. That is recorded too.", r.By)
+	if r.Answer.Channel == "link" || r.Answer.Channel == "account" {
+		back = "You can take your answer back where you gave it. That is recorded too."
+	}
 	if len(r.Chosen) == 0 {
 		return []string{"The workshop will not do this. Your answer is kept for ever with the record of the machine.", back}
 	}
-	return []string{"The workshop may begin with this, and with nothing else.",
-		"You are asked again by the same link before anything else is done or more than " + r.Ceiling + " is spent.", back}
+	if r.Answer.Underway != "" {
+		back = fmt.Sprintf("Work under it has begun (%s), so that it cannot be taken back. To stop what is not done yet, tell %s, who records your refusal: then nothing more may be done.", r.Answer.Underway, r.By)
+	}
+	out := []string{"The workshop may begin with this, and with nothing else."}
+	if u := r.Answer.Until; u != nil {
+		out = append(out, fmt.Sprintf("What is not done by %s needs a new answer of yours.", u.UTC().Format("2 January 2006, 15:04 UTC")))
+	}
+	out = append(out, fmt.Sprintf("You are asked again before anything else is done or more than %s is spent.", r.Ceiling), back)
+	if r.Answer.Underway == "" {
+		out = append(out, "Once work under it has begun, it cannot be taken back; what is not done yet can still be stopped.")
+	}
+	return out
 }

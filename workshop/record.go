@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"slices"
 
 	"example.org/asfound/registry"
 )
@@ -20,7 +21,10 @@ type Request struct {
 	// Empty means a fresh one.
 	Key string
 
+	own      bool // whoever it is recorded for did it themselves, at their link or by their account
 	computed bool // the figures were computed just now, by this very program
+	trial    bool // it is only to be seen whether it may be recorded
+	later    bool // the lists follow later, all at once
 }
 
 // Receipt says what was recorded.
@@ -30,6 +34,9 @@ type Receipt struct {
 	Records []RecordReceipt `json:"records"`
 	// Repeated says that the same key had been recorded before.
 	Repeated bool `json:"repeated,omitempty"`
+	// Cautions are what somebody should look at, and hinder nothing: a number
+	// that another machine has too.
+	Cautions []string `json:"cautions,omitempty"`
 }
 
 // RecordReceipt names one record.
@@ -153,6 +160,11 @@ func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Reque
 				return batch{}, err
 			}
 		}
+		if req.trial {
+			version++
+			d.Apply(registry.Meta{Version: version, Recorded: now, Actor: req.Actor, Kind: b.Kind()}, b)
+			continue
+		}
 		for _, doc := range docs {
 			out.private = append(out.private, document{registry.HolderOf(d, req.Machine, b), doc})
 		}
@@ -193,9 +205,15 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 	if stored.Duplicate {
 		receipt.Records = nil // what stands is what the first try recorded
 	}
-	// The record stands, whether or not the lists can follow at once: the next
-	// look at them catches up, or says what is wrong with them.
-	_ = w.refresh(ctx)
+	// The record stands, whether or not the lists can follow at once.
+	if !req.later {
+		w.follow(ctx)
+		if slices.ContainsFunc(receipt.Records, func(r RecordReceipt) bool { return r.Kind == "machine" }) {
+			if shared, err := w.DuplicatesOf(ctx, req.Machine); err == nil {
+				receipt.Cautions = shared.Cautions(req.Machine)
+			}
+		}
+	}
 	return receipt, nil
 }
 

@@ -21,6 +21,9 @@ type Report struct {
 	AsOf    string    `json:"as_of,omitempty"`
 	Public  bool      `json:"public"`
 	Phase   string    `json:"phase"`
+	// Elsewhere says since when the record is kept on in another registry, and
+	// that this is a copy; "" for one that is kept here.
+	Elsewhere string `json:"kept_elsewhere,omitempty"`
 	// Catalog and Standpoint say what the figures were made with.
 	Catalog    string `json:"catalog"`
 	Standpoint string `json:"standpoint"`
@@ -44,11 +47,15 @@ type Report struct {
 	Openings  []OpeningReport  `json:"openings"`
 	Offers    []OfferReport    `json:"offers"`
 	// Links are those by which owners decide.
-	Links   []LinkReport    `json:"owner_links,omitempty"`
-	Work    []WorkReport    `json:"work"`
-	Removed []RemovedReport `json:"removed_parts"`
-	Checks  []CheckReport   `json:"checks"`
-	Gates   []GateReport    `json:"gates"`
+	Links []LinkReport `json:"owner_links,omitempty"`
+	// Passkeys are those with which they may confirm what they decide, and ToSign
+	// are the records that wait for their second person.
+	Passkeys []PasskeyReport `json:"passkeys,omitempty"`
+	ToSign   []ToSignReport  `json:"to_sign,omitempty"`
+	Work     []WorkReport    `json:"work"`
+	Removed  []RemovedReport `json:"removed_parts"`
+	Checks   []CheckReport   `json:"checks"`
+	Gates    []GateReport    `json:"gates"`
 	// Due is what is to be looked at again; Usage what the machine has done.
 	Due      []DueReport     `json:"due"`
 	Usage    *UsageReport    `json:"usage,omitempty"`
@@ -411,16 +418,22 @@ type OfferReport struct {
 
 // AnswerReport is one answer of the owner.
 type AnswerReport struct {
-	ID         string    `json:"id"`
-	Answer     string    `json:"answer"`
-	Options    []string  `json:"options,omitempty"`
-	Conditions []string  `json:"conditions,omitempty"`
-	Reason     string    `json:"reason,omitempty"`
-	Person     string    `json:"person"`
-	Channel    string    `json:"channel"`
-	Digest     string    `json:"digest"`
-	Recorded   time.Time `json:"recorded"`
-	TakenBack  bool      `json:"taken_back,omitempty"`
+	ID         string   `json:"id"`
+	Answer     string   `json:"answer"`
+	Options    []string `json:"options,omitempty"`
+	Conditions []string `json:"conditions,omitempty"`
+	Reason     string   `json:"reason,omitempty"`
+	Person     string   `json:"person"`
+	Channel    string   `json:"channel"`
+	// Means is how it came, and what that proves.
+	Means MeansReport `json:"means"`
+	// Until is when an approval ends, Underway what was begun under it, "" while
+	// nothing was: until then it can be taken back.
+	Until     *time.Time `json:"until,omitempty"`
+	Underway  string     `json:"underway,omitempty"`
+	Digest    string     `json:"digest"`
+	Recorded  time.Time  `json:"recorded"`
+	TakenBack bool       `json:"taken_back,omitempty"`
 	// Replies are the workshop's, to an answer that is a question.
 	Replies []ReplyReport `json:"replies,omitempty"`
 }
@@ -441,7 +454,10 @@ type WorkReport struct {
 	Photos         []string          `json:"photos,omitempty"`
 	By             string            `json:"by"`
 	Second         string            `json:"second,omitempty"`
-	Standing       registry.Standing `json:"standing"`
+	// SecondSigned is when the second person signed by an account of their own;
+	// without it the first typed the name.
+	SecondSigned time.Time         `json:"second_signed,omitzero"`
+	Standing     registry.Standing `json:"standing"`
 	// Undone says that the removed part went back.
 	Undone bool `json:"undone,omitempty"`
 }
@@ -471,7 +487,9 @@ type CheckReport struct {
 	Valid      registry.Date      `json:"valid"`
 	By         string             `json:"by"`
 	Second     string             `json:"second,omitempty"`
-	Note       string             `json:"note,omitempty"`
+	// SecondSigned is as in WorkReport.
+	SecondSigned time.Time `json:"second_signed,omitzero"`
+	Note         string    `json:"note,omitempty"`
 	// Of is the check of a gate that it is, Recheck the recheck that it does.
 	Of      string `json:"of,omitempty"`
 	Recheck string `json:"recheck,omitempty"`
@@ -493,6 +511,8 @@ type GateReport struct {
 	On     string `json:"on,omitempty"`
 	By     string `json:"by,omitempty"`
 	Second string `json:"second,omitempty"`
+	// SecondSigned is as in WorkReport.
+	SecondSigned time.Time `json:"second_signed,omitzero"`
 	// Checks are those that it counts, and Least how many must have passed.
 	Checks []GateCheckReport `json:"checks"`
 	Least  int               `json:"least_checks"`

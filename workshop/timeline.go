@@ -11,6 +11,9 @@ import (
 // timeline tells the record as a story, in the order in which it was learned.
 func (b *builder) timeline() {
 	b.r.Timeline = []Happened{}
+	if last, moved := b.d.MovedTo(b.w.Registry); moved {
+		b.r.Elsewhere = fmt.Sprintf("The record of this machine was handed over on %s, and is kept on elsewhere. This is a copy, which takes no more.", last.Recorded.UTC().Format("2 January 2006"))
+	}
 	for _, e := range b.d.Entries() {
 		b.r.Changed = e.Recorded
 		h := Happened{Recorded: e.Recorded, Valid: e.Valid(), Version: e.Version, Kind: e.Kind, Record: e.RecordID(),
@@ -107,6 +110,10 @@ func (b *builder) tell(e *registry.Entry) string {
 		return fmt.Sprintf("change requested of [[%s]], because %s", x.To, x.Found)
 	case *registry.OwnerLink:
 		return fmt.Sprintf("a link to decide with was made for [[%s]]; it works until %s", x.To, x.Link.Expires.UTC().Format("2 January 2006"))
+	case *registry.Passkey:
+		return fmt.Sprintf("a passkey was bound to [[%s]], to confirm answers with", x.Person)
+	case *registry.SecondSignature:
+		return fmt.Sprintf("[[%s]] signed %s as the second person, by an account of their own", x.By, x.On)
 	case *registry.Reply:
 		return fmt.Sprintf("[[%s]] replied to %s: %s", x.By, x.Question, x.Says)
 	case *registry.Decision:
@@ -135,10 +142,40 @@ func (b *builder) tell(e *registry.Entry) string {
 		return fmt.Sprintf("handed back to [[%s]]; the inventory balances", x.To)
 	case *registry.ComparableSale:
 		return fmt.Sprintf("comparable sale: %s %s, %s (%s)", x.Make, x.Model, x.Price, x.PriceKind)
+	case *registry.Permission, *registry.SharedNumber, *registry.Transfer:
+		return tellRegister(x)
 	case *registry.Withdrawal:
 		return fmt.Sprintf("record %s withdrawn: %s", x.Record, x.Why)
 	}
 	return string(e.Kind)
+}
+
+// tellRegister says what concerns the register as a whole.
+func tellRegister(body registry.Body) string {
+	switch x := body.(type) {
+	case *registry.Permission:
+		if x.For == registry.ForTransfer {
+			return fmt.Sprintf("[[%s]] permitted that the record goes to another registry: %s", x.GivenBy, x.How)
+		}
+		return fmt.Sprintf("[[%s]] permitted that the sales on this record are used for other machines: %s", x.GivenBy, x.How)
+	case *registry.SharedNumber:
+		switch x.Says {
+		case "same-machine":
+			return fmt.Sprintf("number shared with another entry of the register (%s): it is one machine that stands there twice: %s", x.Where, x.Why)
+		case "different-machines":
+			return fmt.Sprintf("number shared with another machine (%s): both truly bear it: %s", x.Where, x.Why)
+		}
+		return fmt.Sprintf("number shared with another machine (%s): one of the two is wrong: %s", x.Where, x.Why)
+	case *registry.Transfer:
+		if x.Direction == registry.TransferIn {
+			return fmt.Sprintf("the record was taken over by %s, from %s with %d events", x.Registry, x.From.Origin, x.From.Size)
+		}
+		if x.Because != "" {
+			return fmt.Sprintf("the record was handed over by %s without the owner’s permission, because %s", x.Registry, x.Because)
+		}
+		return fmt.Sprintf("the record was handed over by %s, under the owner’s permission", x.Registry)
+	}
+	return ""
 }
 
 func surveyWords(s *registry.Survey) string {
@@ -182,6 +219,9 @@ func (b *builder) tellDecision(x *registry.Decision) string {
 	}
 	if x.Reason != "" {
 		text += ", because " + x.Reason
+	}
+	if x.Assertion != nil {
+		text += " (signed with a passkey)"
 	}
 	return text
 }

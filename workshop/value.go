@@ -43,6 +43,11 @@ type ValueQuestion struct {
 	Level *float64 `json:"level,omitempty"`
 	// ResidualShare is scoring.ValueInput's.
 	ResidualShare *float64 `json:"residual_share,omitempty"`
+	// Shared are sales on other machines' records, whose owners permit it, to be
+	// used beside those on this one's; see SharedSales.
+	Shared []string `json:"shared,omitempty"`
+
+	taken []*registry.ComparableSale // the sales that Shared names
 }
 
 // ValuePlan is a combination of options under a name.
@@ -109,6 +114,9 @@ func (w *Workshop) Value(ctx context.Context, machine string, q ValueQuestion) (
 	}
 	s, err := w.look(d, "")
 	if err != nil {
+		return nil, err
+	}
+	if q, err = w.withShared(ctx, machine, q); err != nil {
 		return nil, err
 	}
 	return s.value(q)

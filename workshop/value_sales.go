@@ -34,26 +34,30 @@ func (v *valuer) sales() error {
 	var used []datedSale
 	today := dayOf(v.w.Now())
 	oldest := v.assumed(catalog.ValueOldest)
+	var all []*registry.ComparableSale
 	for _, f := range registry.Live[*registry.ComparableSale](v.d) {
-		span, at, err := middle(f.Record.Valid)
+		all = append(all, f.Record)
+	}
+	for _, s := range append(all, v.q.taken...) {
+		span, at, err := middle(s.Valid)
 		if at.After(today) {
 			at = today
 		}
-		why := v.unfit(f.Record)
+		why := v.unfit(s)
 		switch {
 		case why != "":
 		case err != nil:
-			why = "its date cannot be placed: " + string(f.Record.Valid)
+			why = "its date cannot be placed: " + string(s.Valid)
 		case span.First.After(today):
 			why = "it is dated in the future"
 		case v.series == nil && years(span.Last, today) > oldest:
 			why = fmt.Sprintf("it is older than %g years, and no price series leads from there to now", oldest)
 		}
 		if why != "" {
-			v.out.LeftOut = append(v.out.LeftOut, LeftOut{f.RecordID(), why})
+			v.out.LeftOut = append(v.out.LeftOut, LeftOut{s.ID, why})
 			continue
 		}
-		used = append(used, datedSale{f.Record, at})
+		used = append(used, datedSale{s, at})
 	}
 	if err := v.oneCurrency(used); err != nil {
 		return err
@@ -235,6 +239,15 @@ func (v *valuer) speakOfSales(used []datedSale) {
 	if v.series != nil {
 		v.assume("Prices are carried to today along the series given, which runs from %s to %s; between its points it changes at a constant rate.",
 			v.series.first.Format(time.DateOnly), v.series.last.Format(time.DateOnly))
+	}
+	var from []string
+	for _, s := range used {
+		if strings.Contains(s.ID, "/") {
+			from = append(from, fmt.Sprintf("%s (%s)", s.ID, s.Source))
+		}
+	}
+	if len(from) > 0 {
+		v.assume("Sales from the records of other machines of this registry, whose owners permit it: %s.", strings.Join(from, "; "))
 	}
 	if vague > 0 {
 		v.assume("%d of the dates are known only roughly and count as the middle of what they can mean.", vague)

@@ -3,6 +3,7 @@ package workshop
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"time"
 
 	"example.org/asfound/registry"
@@ -27,7 +28,7 @@ type ViewTx = interface {
 
 // ViewVersion is the version of the derived data. Raise it when the code below
 // derives something else; every registry then rebuilds at its next start.
-const ViewVersion = 3
+const ViewVersion = 4
 
 // The key families of the views.
 const (
@@ -49,6 +50,8 @@ type Summary struct {
 	Recorded time.Time `json:"recorded"` // last event
 	// Waiting counts offers that the owner has not answered.
 	Waiting int `json:"waiting_for_owner"`
+	// Elsewhere says that the record was handed over to another registry.
+	Elsewhere bool `json:"kept_elsewhere,omitempty"`
 }
 
 // Machines lists the machines of the registry in order of id, at most limit
@@ -65,16 +68,22 @@ func (w *Workshop) Machines(ctx context.Context, after string, limit int) ([]Sum
 	if actingIn(ctx) != nil {
 		scanned = 0 // those that are hidden do not count
 	}
-	err := w.Views.Scan(ctx, viewMachine, after, scanned, func(_ string, value []byte) error {
+	err := w.Views.Scan(ctx, viewMachine, after, scanned, func(key string, value []byte) error {
+		if MaySee(ctx, key[len(viewMachine):]) != nil {
+			return nil
+		}
 		var s Summary
 		if err := json.Unmarshal(value, &s); err != nil {
 			return err
 		}
-		if MaySee(ctx, s.ID) == nil && (limit == 0 || len(out) < limit) {
-			out = append(out, s)
+		if out = append(out, s); len(out) == limit {
+			return errEnough
 		}
 		return nil
 	})
+	if errors.Is(err, errEnough) {
+		err = nil
+	}
 	return out, err
 }
 
@@ -89,6 +98,8 @@ func (w *Workshop) linkMachine(ctx context.Context, hash string) (string, bool, 
 // Rebuild throws the derived data away and derives it from the ledger again.
 // progress is told the number of machines done; it may be nil.
 func (w *Workshop) Rebuild(ctx context.Context, progress func(done int)) error {
+	w.refreshing.Lock()
+	defer w.refreshing.Unlock()
 	if err := w.Views.Reset(ctx, ViewVersion); err != nil {
 		return err
 	}
@@ -108,6 +119,22 @@ func (w *Workshop) refresh(ctx context.Context) error {
 	}
 	w.refreshing.Lock()
 	defer w.refreshing.Unlock()
+	return w.refreshTo(ctx, end)
+}
+
+// follow brings the views up to the ledger unless somebody else is at it, who
+// may have a whole register before them: every look at the views refreshes
+// them anyway, and what was recorded need not wait for it.
+func (w *Workshop) follow(ctx context.Context) {
+	end, err := w.Ledger.End(ctx)
+	if err != nil || !w.refreshing.TryLock() {
+		return
+	}
+	defer w.refreshing.Unlock()
+	_ = w.refreshTo(ctx, end) // the next look says what is wrong with them
+}
+
+func (w *Workshop) refreshTo(ctx context.Context, end registry.Position) error {
 	at, version, err := w.Views.Checkpoint(ctx)
 	if err != nil || version == ViewVersion && at >= end {
 		return err
@@ -155,8 +182,9 @@ func (w *Workshop) catchUpOnce(ctx context.Context, progress func(done int)) err
 	}
 	// Until the last step the checkpoint stays, so a stop in between costs
 	// only the work done.
+	var held heldBlocks
 	for done := 0; done < len(order); {
-		n, err := w.deriveSome(ctx, order[done:], from, end)
+		n, err := w.deriveSome(ctx, order[done:], from, end, &held)
 		if err != nil {
 			return err
 		}
@@ -174,22 +202,24 @@ func (w *Workshop) derive(ctx context.Context, tx ViewTx, machine string) error 
 	if err != nil {
 		return err
 	}
-	s, ok, err := summarize(tx, d)
+	s, ok, err := w.summarize(tx, d)
 	if err != nil || !ok {
 		return err
 	}
+	markDue(tx, machine, d.Version())
 	return w.index(tx, d, s)
 }
 
 // summarize writes what a list shows of one machine, and where its links lead;
 // false for a machine that nothing is known of yet.
-func summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
+func (w *Workshop) summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
 	m, ok := d.MachineRecord()
 	if !ok {
 		return Summary{}, false, nil
 	}
 	s := Summary{ID: d.ID, Name: m.Name(), Make: m.Make, Model: m.Model, Year: m.Year, Invented: m.Invented,
 		Phase: PhaseOf(d), Version: d.Version()}
+	_, s.Elsewhere = d.MovedTo(w.Registry)
 	for _, e := range d.Entries() {
 		s.Recorded = e.Recorded
 		var link *registry.Link
@@ -217,6 +247,16 @@ func summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
 	}
 	tx.Put(viewMachine+d.ID, value)
 	return s, true, nil
+}
+
+// noteRegister brings what the register knows of many machines together up to
+// one machine's record: shared numbers, counts and shared sales.
+func (w *Workshop) noteRegister(tx ViewTx, d *registry.Dossier, facets []string) error {
+	m, ok := d.MachineRecord()
+	if !ok {
+		return nil
+	}
+	return errors.Join(w.noteNumbers(tx, d, m), w.noteCounts(tx, d, m, facets), w.noteSales(tx, d))
 }
 
 // PhaseOf says how far the job has come, in words: taken in, surveying,

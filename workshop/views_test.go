@@ -161,3 +161,16 @@ func TestPhases(t *testing.T) {
 			{ID: "tool-roll", What: "tool roll", Count: 1}, {ID: "tin", What: "tin", Count: 1}, {ID: "pump", What: "pump", Count: 1}}})
 	phase("handed back")
 }
+
+// While the views of a whole register are derived, what is recorded does not
+// wait for them, and whoever looks at them does.
+func TestRecordingDoesNotWaitForTheViews(t *testing.T) {
+	b := newBench(t)
+	b.do(people()...)
+	b.refreshing.Lock() // as a rebuild holds it
+	b.do(&registry.Fault{Common: registry.Common{ID: "drips"}, Complaint: "It drips.", Components: []string{"fuel.tank"}, By: "mechanic"})
+	b.refreshing.Unlock()
+	list, err := b.Machines(context.Background(), "", 0)
+	require.NoError(t, err)
+	require.EqualValues(t, 4, list[0].Version)
+}

@@ -44,7 +44,8 @@ type Documents interface {
 	Destroy(ctx context.Context, digests []string) error
 }
 
-// Workshop holds what the application works with. All fields must be set.
+// Workshop holds what the application works with. All fields but
+// Registry must be set.
 type Workshop struct {
 	Ledger  registry.Ledger
 	Photos  Blobs     // originals and previews
@@ -52,7 +53,10 @@ type Workshop struct {
 	Views   Views
 	Catalog *catalog.Catalog
 	Schemas *schema.Set
-	Now     func() time.Time
+	// Registry is the name of this registry, as its key has it; it tells a
+	// record that is kept here from one that was handed over. May be empty.
+	Registry string
+	Now      func() time.Time
 	// NewID makes identifiers of events and of records that were given none:
 	// rising with time, unique.
 	NewID func() string
