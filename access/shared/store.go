@@ -154,6 +154,12 @@ func (s *Store) none(ctx context.Context) error {
 		return unreachable()
 	}
 	if b, ok := status.(*jetstream.KeyValueBucketStatus); !ok || b.StreamInfo().State.LastSeq > 0 {
+		// Somebody may have written the first one since it was asked for.
+		if e, err := s.kv.Get(ctx, key); err == nil {
+			return s.take(e.Value(), e.Revision())
+		} else if !errors.Is(err, jetstream.ErrKeyNotFound) {
+			return unreachable()
+		}
 		return s.broken(registry.Refuse(registry.CodeTampered, "Bring it back from a copy; nobody gets in until then.", "The list of people was taken away from the cluster"))
 	}
 	s.mu.Lock()
