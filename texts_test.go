@@ -27,7 +27,7 @@ const catalogueFile = "language/catalogue.json"
 
 // spoken are the packages, or files of them, whose sentences reach a page or a
 // printed document.
-var spoken = []string{"server", "workshop", "registry", "scoring", "schema", "importers", "catalog", "figure", "access", "dossier/pdf*.go"}
+var spoken = []string{"server", "workshop", "registry", "scoring", "schema", "importers", "catalog", "figure", "access", "access/shared", "dossier/pdf*.go", "store/*/words.go"}
 
 // printing are the calls whose text is shown even when it is one word.
 var printing = []string{"figure", "section", "part", "put", "word", "body", "strong", "small"}

@@ -31,6 +31,7 @@ var noon = time.Date(2026, 3, 9, 12, 0, 0, 0, time.UTC)
 type world struct {
 	settings map[string]string
 	in       string
+	random   io.Reader // the same again for each command when nil
 	out, err bytes.Buffer
 }
 
@@ -43,8 +44,12 @@ func newWorld(t *testing.T) *world {
 func (w *world) run(ctx context.Context, args ...string) int {
 	w.out.Reset()
 	w.err.Reset()
+	random := w.random
+	if random == nil {
+		random = rand.NewChaCha8([32]byte{3})
+	}
 	return Run(ctx, args, Env{Stdin: strings.NewReader(w.in), Stdout: &w.out, Stderr: &w.err,
-		Getenv: func(name string) string { return w.settings[name] }, Now: func() time.Time { return noon }, Random: rand.NewChaCha8([32]byte{3})})
+		Getenv: func(name string) string { return w.settings[name] }, Now: func() time.Time { return noon }, Random: random})
 }
 
 func (w *world) do(t *testing.T, args ...string) string {

@@ -22,7 +22,7 @@ type hookCommand struct {
 
 // post is where the addresses are kept, beside the ledger and not in it.
 func (c *call) post() *webhook.Post {
-	return &webhook.Post{Folder: filepath.Join(c.line.Dir, "hooks"), Now: c.Now}
+	return &webhook.Post{Folder: filepath.Join(c.line.Dir, hookFolder), Now: c.Now}
 }
 
 // tellHooks tells the addresses of decisions until stop is called.

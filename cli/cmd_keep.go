@@ -92,7 +92,7 @@ func (o *opened) backup(ctx context.Context, path string, recipients []age.Recip
 		return backedUp{}, registry.Refuse(registry.CodeInvalid, "Check the path and its rights.", "The folder %s cannot be used: %v", path, errors.Unwrap(err))
 	}
 	defer folder.Close()
-	piece, err := backup.Write(ctx, backup.Source{Ledger: o.store.Ledger(), Photos: o.store.Photos(), Private: o.store.Private().Stored(), Present: o.present, Registry: o.verifier}, folder,
+	piece, err := backup.Write(ctx, backup.Source{Ledger: o.Ledger, Photos: o.photos, Private: o.vault.Stored(), Present: func(fn func(string, []byte) error) error { return o.present(ctx, fn) }, Registry: o.verifier}, folder,
 		backup.Options{Recipients: recipients, Names: names, Chain: o.NewID(), Now: o.Now(), Progress: progress})
 	if err != nil {
 		return backedUp{}, err
@@ -163,6 +163,9 @@ type restored struct {
 
 // Run brings a backup back into a new folder and audits it.
 func (r *restoreCommand) Run(c *call) error {
+	if c.line.Ledger != "" {
+		return registry.Refuse(registry.CodeInvalid, "Leave --ledger and ASFOUND_LEDGER away, and bring it from the folder into the cluster with \"asfound move\".", "A backup is brought back into a folder, not into a cluster")
+	}
 	secret, err := os.Open(r.Identity)
 	if err != nil {
 		return err
@@ -221,7 +224,7 @@ func (r *restoreCommand) Run(c *call) error {
 		if err != nil || verifier != index.Registry {
 			return registry.Refuse(registry.CodeConflict, "Find the key that belongs to it, or leave --key out.", "The key in %s is not that of the registry in the backup", r.Key)
 		}
-		if err := writeFile(filepath.Join(c.line.Dir, keyFile), func(w io.Writer) error { _, err := w.Write(raw); return err }); err != nil {
+		if err := writeFile(c.keyPath(keyFile), func(w io.Writer) error { _, err := w.Write(raw); return err }); err != nil {
 			return err
 		}
 	}
@@ -351,7 +354,11 @@ func (o *opened) audit(ctx context.Context, progress func(int)) (auditReport, er
 		return out, err
 	}
 	out.Findings = append(out.Findings, found...)
-	for kind, blobs := range map[string]backup.Blobs{"picture": o.store.Photos(), "private value": o.store.Private()} {
+	if found, err = o.auditCluster(ctx); err != nil {
+		return out, err
+	}
+	out.Findings = append(out.Findings, found...)
+	for kind, blobs := range map[string]backup.Blobs{"picture": o.photos, "private value": o.vault} {
 		n, wrong, err := auditFiles(ctx, kind, blobs)
 		if err != nil {
 			return out, err
@@ -419,7 +426,7 @@ func (o *opened) auditPrivate(ctx context.Context, machine string) (erased int, 
 	gone, shut := 0, map[string]int{}
 	onRecord := registry.Erased(d)
 	for digest := range registry.Holders(d, machine) {
-		state, holder, err := o.store.Private().Look(ctx, digest)
+		state, holder, err := o.vault.Look(ctx, digest)
 		switch {
 		case ctx.Err() != nil:
 			return 0, nil, ctx.Err()
@@ -453,7 +460,7 @@ func (o *opened) missingPhotos(ctx context.Context, machine string) (missing []s
 			if digest == "" {
 				continue
 			}
-			has, err := o.store.Photos().Has(ctx, digest)
+			has, err := o.Photos.Has(ctx, digest)
 			if err != nil {
 				return nil, err
 			}
@@ -488,7 +495,7 @@ func auditFiles(ctx context.Context, kind string, blobs backup.Blobs) (n int, wr
 // machinesInLedger lists the machines by the ledger itself, not by a view.
 func (o *opened) machinesInLedger(ctx context.Context) ([]string, error) {
 	var out []string
-	err := o.store.Ledger().ReadAll(ctx, 0, func(r registry.Record) error {
+	err := o.Ledger.ReadAll(ctx, 0, func(r registry.Record) error {
 		if r.First == 1 {
 			out = append(out, r.Machine)
 		}

@@ -52,7 +52,7 @@ func (keyShowCommand) Run(c *call) error {
 }
 
 func (c *call) keyChanges() ([]string, error) {
-	text, err := os.ReadFile(filepath.Join(c.line.Dir, keyChangesFile))
+	text, err := os.ReadFile(c.keyPath(keyChangesFile))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
@@ -69,15 +69,15 @@ type keyReplaceCommand struct {
 
 // Run makes a new key and a signed statement of the change.
 func (k *keyReplaceCommand) Run(c *call) error {
-	public, err := os.ReadFile(filepath.Join(c.line.Dir, publicKeyFile))
+	public, err := os.ReadFile(c.keyPath(publicKeyFile))
 	if err != nil {
-		return registry.Refuse(registry.CodeNotFound, "Choose the registry with --dir.", "There is no key of a registry in %s", c.line.Dir)
+		return registry.Refuse(registry.CodeNotFound, "Choose the registry with --dir.", "There is no key of a registry in %s", filepath.Dir(c.keyPath(keyFile)))
 	}
 	change := dossier.KeyChange{Old: strings.TrimSpace(string(public)), Because: k.Because, At: c.Now().UTC().Truncate(1e9)}
 	var signers []string
 	if k.Because == dossier.BecauseLost {
-		if _, err := os.Stat(filepath.Join(c.line.Dir, keyFile)); err == nil {
-			return registry.Refuse(registry.CodeInvalid, "Say --because rotation or compromised; the old key then signs the change too.", "The key is not lost: it lies in %s", c.line.Dir)
+		if _, err := os.Stat(c.keyPath(keyFile)); err == nil {
+			return registry.Refuse(registry.CodeInvalid, "Say --because rotation or compromised; the old key then signs the change too.", "The key is not lost: it lies in %s", filepath.Dir(c.keyPath(keyFile)))
 		}
 	} else {
 		signer, _, err := c.key()
@@ -105,7 +105,7 @@ func (k *keyReplaceCommand) Run(c *call) error {
 	}
 	// The statement comes first: a key without it would be one that nobody
 	// announced. A crash before the key is written leaves the old key in use.
-	if err := writeFile(filepath.Join(c.line.Dir, keyChangesFile), func(w io.Writer) error {
+	if err := writeFile(c.keyPath(keyChangesFile), func(w io.Writer) error {
 		_, err := io.WriteString(w, strings.Join(append(changes, string(statement)), betweenChanges))
 		return err
 	}); err != nil {

@@ -263,6 +263,7 @@ func (c *call) handler(o *opened, w *way, log slog.Handler) (http.Handler, error
 		TakeOver: o.takeOverOnPage, TransferReceipt: o.writeTransferReceipt,
 		CheckBundle: checkBundle(o.Workshop), Condition: o.writeCondition,
 		People:         w.people,
+		Behind:         o.behind(),
 		KeyFingerprint: dossier.Fingerprint(o.verifier), PublicKey: o.verifier,
 		BaseURL: w.base, Hosts: w.names.All(), Proxies: w.proxies, Everyone: w.everyone, HSTS: w.hsts, Limits: w.limits,
 		Version: Version, Logger: slog.New(log), Now: c.Now})

@@ -13,6 +13,7 @@ import (
 
 	"example.org/asfound/access"
 	"example.org/asfound/registry"
+	"example.org/asfound/store"
 )
 
 // presentFiles are what a backup holds besides the ledger, in the one part that
@@ -24,9 +25,14 @@ var presentFiles = regexp.MustCompile(`^(keys/[a-z0-9][a-z0-9._-]{0,63}/(machine
 
 // present calls fn with each of them. The keys of the private values come last,
 // so that no value which a piece holds lacks its key.
-func (o *opened) present(fn func(name string, content []byte) error) error {
+func (o *opened) present(ctx context.Context, fn func(name string, content []byte) error) error {
 	dir := o.store.Dir()
-	for _, pattern := range []string{witnessedFile, peopleFile, "hooks/hooks.json", "mappings/*.json", "keys/*/*.key"} {
+	if o.node != nil {
+		if err := o.presentPeople(fn); err != nil {
+			return err
+		}
+	}
+	for _, pattern := range []string{witnessedFile, peopleFile, "hooks/hooks.json", "mappings/*.json"} {
 		names, err := fs.Glob(os.DirFS(dir), pattern)
 		if err != nil {
 			return err
@@ -40,7 +46,10 @@ func (o *opened) present(fn func(name string, content []byte) error) error {
 				continue // removed meanwhile
 			}
 			if err == nil && name == peopleFile {
-				content, err = lastingPeople(content)
+				var all *access.State
+				if all, err = access.Decode(content); err == nil {
+					content, err = lastingPeople(all)
+				}
 			}
 			if err != nil {
 				return registry.Refuse(registry.CodeTampered, "See what is wrong with it: \"asfound audit\" or \"asfound people\" says so. Nothing was added to the backup.", "%s cannot be taken into the backup: %v", name, err)
@@ -50,17 +59,32 @@ func (o *opened) present(fn func(name string, content []byte) error) error {
 			}
 		}
 	}
-	return nil
+	return o.vault.EachKey(ctx, func(name string, raw []byte) error {
+		if name = store.KeysFolder + "/" + name; !presentFiles.MatchString(name) {
+			return nil
+		}
+		return fn(name, raw)
+	})
+}
+
+// presentPeople calls fn with the list of people where the nodes of a cluster
+// share it, as the file that a folder has.
+func (o *opened) presentPeople(fn func(name string, content []byte) error) error {
+	all, err := o.people.Read()
+	if err != nil || len(all.Accounts) == 0 {
+		return err
+	}
+	content, err := lastingPeople(all)
+	if err != nil {
+		return err
+	}
+	return fn(peopleFile, content)
 }
 
 // lastingPeople is the list of people without what must not come back: sessions
 // and invitations that may have been used since.
-func lastingPeople(raw []byte) ([]byte, error) {
-	state, err := access.Decode(raw)
-	if err != nil {
-		return nil, err
-	}
-	lasting := *state
+func lastingPeople(all *access.State) ([]byte, error) {
+	lasting := *all
 	lasting.Sessions, lasting.Invites = nil, nil
 	return access.Encode(&lasting)
 }
@@ -89,7 +113,7 @@ func takePresent(dir, name string, content []byte) error {
 // are on record, and the sealing of private values from before there were keys.
 // What cannot be done now is said, and tried again at the next opening.
 func (o *opened) settleVault(ctx context.Context) error {
-	machines, err := o.store.Private().Interrupted()
+	machines, err := o.vault.Interrupted()
 	if err != nil {
 		return err
 	}
@@ -98,7 +122,7 @@ func (o *opened) settleVault(ctx context.Context) error {
 			err = errors.Join(err, fmt.Errorf("an erasure on the record of %s waits to be finished: %w", machine, failed))
 		}
 	}
-	if err != nil || !o.store.Private().Unsealed() {
+	if err != nil || !o.vault.Unsealed() {
 		return err
 	}
 	if machines, err = o.machinesInLedger(ctx); err != nil {
@@ -112,5 +136,5 @@ func (o *opened) settleVault(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	return o.store.Private().MarkSealed()
+	return o.vault.MarkSealed()
 }

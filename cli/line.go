@@ -15,10 +15,13 @@ hand back a dossier that a stranger can check.
 
 // commandLine is what can be said with every command.
 type commandLine struct {
-	Dir   string   `help:"${dir_help}" default:"${dir}" type:"path"`
-	As    string   `help:"${as_help}" default:"${as}"`
-	Packs []string `help:"${packs_help}" default:"${packs}" sep:","`
-	JSON  bool     `name:"json" help:"print JSON on standard output, and failures as JSON on standard error"`
+	Dir       string   `help:"${dir_help}" default:"${dir}" type:"path"`
+	As        string   `help:"${as_help}" default:"${as}"`
+	Blobs     string   `help:"${blobs_help}" default:"${blobs}" type:"path"`
+	Ledger    string   `help:"${ledger_help}" default:"${ledger}"`
+	Packs     []string `help:"${packs_help}" default:"${packs}" sep:","`
+	KeyFolder string   `help:"${key_folder_help}" default:"${key_folder}" type:"path"`
+	JSON      bool     `name:"json" help:"print JSON on standard output, and failures as JSON on standard error"`
 }
 
 // command is one row of the list of commands.
@@ -88,6 +91,8 @@ func commands() []command {
 		{"key", "The registry", "show the registry's public key, or replace it", &keyCommand{}},
 		{"backup", "The registry", "add what is new to an encrypted backup, while the server runs or not", &backupCommand{}},
 		{"restore", "The registry", "bring a backup back into a new folder, and audit it", &restoreCommand{}},
+		{"move", "The registry", "move a registry between a folder and a cluster, and read it back", &moveCommand{}},
+		{"ledger", "The registry", "make, once, what a cluster needs to keep a ledger, or look whether all is well with it", &ledgerCommand{}},
 		{"rebuild", "The record", "derive everything that can be derived from the ledger again", &rebuildCommand{}},
 		{"config", "The record", "print the settings in force", &configCommand{}},
 		{"version", "The record", "print the version", &versionCommand{}},
@@ -115,7 +120,7 @@ func newParser(line *commandLine, args []string, getenv func(string) string, mor
 func commandNamed(args []string) string {
 	for i := 0; i < len(args); i++ {
 		switch a := args[i]; {
-		case a == "--dir" || a == "--as" || a == "--packs":
+		case a == "--dir" || a == "--as" || a == "--packs" || a == "--key-folder" || a == "--ledger" || a == "--blobs":
 			i++
 		case a == "--help" || a == "-h":
 			return ""

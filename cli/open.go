@@ -14,12 +14,14 @@ import (
 
 	"github.com/oklog/ulid/v2"
 
+	"example.org/asfound/access"
 	"example.org/asfound/catalog"
 	"example.org/asfound/dossier"
 	"example.org/asfound/importers"
 	"example.org/asfound/registry"
 	"example.org/asfound/schema"
 	"example.org/asfound/store"
+	"example.org/asfound/store/node"
 	"example.org/asfound/workshop"
 )
 
@@ -34,7 +36,12 @@ const (
 // opened is an open registry.
 type opened struct {
 	*workshop.Workshop
-	store    *store.Store
+	store    *store.Store // in the folder; a node's copy when a cluster keeps the ledger
+	node     *node.Node   // nil when the folder itself keeps the ledger
+	shared   []io.Closer  // the folders of --blobs
+	photos   node.Files   // wherever they are kept; the workshop's may be counted
+	vault    *store.Vault
+	people   access.Store // of a cluster; nil when the folder itself keeps the ledger
 	catalog  *catalog.Catalog
 	signer   string
 	verifier string
@@ -53,6 +60,9 @@ func (c *call) open() (*opened, error) {
 	if err != nil {
 		return nil, err
 	}
+	if err := refuseMoved(c.line.Dir); err != nil {
+		return nil, err
+	}
 	if err := os.MkdirAll(c.line.Dir, 0o700); err != nil {
 		return nil, registry.Refuse(registry.CodeInvalid, "Choose another folder with --dir.", "The registry's folder %s cannot be made: %v", c.line.Dir, errors.Unwrap(err))
 	}
@@ -60,10 +70,14 @@ func (c *call) open() (*opened, error) {
 	if err != nil {
 		return nil, err
 	}
-	o := &opened{store: s, catalog: knowledge, Workshop: &workshop.Workshop{Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private(), Views: s.Views(),
+	o := &opened{store: s, photos: s.Photos(), vault: s.Private(), catalog: knowledge, Workshop: &workshop.Workshop{Ledger: s.Ledger(), Views: s.Views(),
 		Catalog: knowledge, Schemas: schemas, Now: c.Now, NewID: newIDs(c.Now, c.Random), Random: c.Random}}
+	if err := c.join(o); err != nil {
+		return nil, err
+	}
+	o.Photos, o.Private = o.photos, o.vault
 	if o.signer, o.verifier, err = c.key(); err != nil {
-		return nil, errors.Join(err, s.Close())
+		return nil, errors.Join(err, o.Ledger.Close())
 	}
 	o.Registry = dossier.KeyName(o.verifier)
 	if err := o.settleVault(c.ctx); err != nil {
@@ -98,11 +112,21 @@ func (c *call) workshop() (*workshop.Workshop, error) {
 
 func (a *app) close() {
 	if a.opened != nil {
-		if err := a.opened.store.Close(); err != nil {
+		err := a.opened.Ledger.Close()
+		for _, folder := range a.opened.shared {
+			err = errors.Join(err, folder.Close())
+		}
+		if err != nil {
 			fmt.Fprintf(a.Stderr, "asfound: closing the registry: %v\n", err)
 		}
 		a.opened = nil
 	}
+	for _, end := range a.atEnd {
+		if err := end(); err != nil {
+			fmt.Fprintf(a.Stderr, "asfound: %v\n", err)
+		}
+	}
+	a.atEnd = nil
 }
 
 // newIDs makes identifiers that rise with time and are unique.
@@ -120,19 +144,31 @@ func newIDs(now func() time.Time, random io.Reader) func() string {
 	}
 }
 
+// keyPath is where a file of the registry's key lies: in its own folder, or in
+// one that it shares with the other nodes of its cluster.
+func (c *call) keyPath(name string) string {
+	if c.line.KeyFolder != "" {
+		return filepath.Join(c.line.KeyFolder, name)
+	}
+	return filepath.Join(c.line.Dir, name)
+}
+
 // key reads the registry's signing key, or makes it at the first use.
 func (c *call) key() (signer, verifier string, err error) {
-	name := filepath.Join(c.line.Dir, keyFile)
+	name := c.keyPath(keyFile)
 	raw, err := os.ReadFile(name)
-	public, pubErr := os.ReadFile(filepath.Join(c.line.Dir, publicKeyFile))
+	public, pubErr := os.ReadFile(c.keyPath(publicKeyFile))
 	if pubErr != nil && !errors.Is(pubErr, fs.ErrNotExist) {
 		return "", "", pubErr
 	}
 	if errors.Is(err, fs.ErrNotExist) && pubErr == nil {
 		return "", "", registry.Refuse(registry.CodeTampered, "Put "+keyFile+" back from the copy that was kept apart, or, if it is lost, say \"asfound key replace --because lost\".",
-			"The registry's signing key is missing from %s; its fingerprint was %s", c.line.Dir, dossier.Fingerprint(strings.TrimSpace(string(public))))
+			"The registry's signing key is missing from %s; its fingerprint was %s", filepath.Dir(name), dossier.Fingerprint(strings.TrimSpace(string(public))))
 	}
 	if errors.Is(err, fs.ErrNotExist) {
+		if err := c.noNewKey; err != nil {
+			return "", "", err
+		}
 		id := make([]byte, 5)
 		if _, err := io.ReadFull(c.Random, id); err != nil {
 			return "", "", err
@@ -163,10 +199,13 @@ func (c *call) key() (signer, verifier string, err error) {
 // writeKey writes both halves of the registry's key, the secret one first.
 func (c *call) writeKey(signer, verifier string) error {
 	line := func(name, text string) error {
-		return writeFile(filepath.Join(c.line.Dir, name), func(w io.Writer) error {
+		return writeFile(c.keyPath(name), func(w io.Writer) error {
 			_, err := io.WriteString(w, text+"\n")
 			return err
 		})
+	}
+	if err := os.MkdirAll(filepath.Dir(c.keyPath(keyFile)), 0o700); err != nil {
+		return err
 	}
 	if err := line(keyFile, signer); err != nil {
 		return err

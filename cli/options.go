@@ -11,6 +11,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"example.org/asfound/scoring"
+	"example.org/asfound/store/jetstream"
 )
 
 // option is one setting. A flag beats the environment, the environment beats
@@ -27,6 +28,9 @@ var options = []option{
 	{"dir", "ASFOUND_DIR", "", "folder of the registry"},
 	{"as", "ASFOUND_PERSON", "mechanic", "person id under which records are made"},
 	{"packs", "ASFOUND_PACKS", "", "folders with catalog packs, separated by commas"},
+	{"key-folder", "ASFOUND_KEY_FOLDER", "", "folder of the signing key, where that is not the registry's folder: nodes of one cluster share it"},
+	{"ledger", "ASFOUND_LEDGER", "", "cluster that keeps the ledger, such as nats://host:4222; the folder keeps it when left out"},
+	{"blobs", "ASFOUND_BLOBS", "", "folder that every node of a cluster sees, for pictures and private values; the cluster keeps them when left out"},
 	{"addr", "ASFOUND_ADDR", "127.0.0.1:8350", "address that serve listens on"},
 	{"everyone-on-this-network", "ASFOUND_EVERYONE", "false", "agree that everybody who can reach the address reads and records, where there are no accounts"},
 	{"accounts", "ASFOUND_ACCOUNTS", "false", "ask everybody to sign in; unasked so as soon as there is an account"},
@@ -93,7 +97,8 @@ func (configCommand) Run(c *call) error {
 		Value string `json:"value"`
 		From  string `json:"from"`
 	}
-	given := map[string]string{"dir": c.line.Dir, "as": c.line.As, "packs": c.line.packs()}
+	given := map[string]string{"dir": c.line.Dir, "as": c.line.As, "packs": c.line.packs(), "key-folder": c.line.KeyFolder}
+	given["ledger"], given["blobs"] = c.line.Ledger, c.line.Blobs
 	rows := []row{}
 	for _, o := range options {
 		r := row{option: o, Value: effective(o, c.Getenv), From: "default"}
@@ -102,6 +107,9 @@ func (configCommand) Run(c *call) error {
 		}
 		if v, ok := given[o.Flag]; ok && v != r.Value {
 			r.Value, r.From = v, "flag"
+		}
+		if o.Flag == "ledger" {
+			r.Value = jetstream.HideSecrets(r.Value)
 		}
 		rows = append(rows, r)
 	}

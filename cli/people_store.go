@@ -144,5 +144,5 @@ func syncDir(dir string) error {
 
 // people are the accounts of the registry.
 func (c *call) people() *access.Book {
-	return &access.Book{Store: &peopleStore{dir: c.line.Dir}, Now: c.Now, Random: c.Random}
+	return &access.Book{Store: c.peopleIn(c.line.Dir, c.line.Ledger), Now: c.Now, Random: c.Random}
 }

@@ -51,6 +51,10 @@ type app struct {
 	json   bool
 	// usage says that the command line was not understood.
 	usage bool
+	// noNewKey is why no signing key may be made for the registry; nil when one may.
+	noNewKey error
+	// atEnd lets go of what a command used.
+	atEnd []func() error
 }
 
 // errDone ends a run that has said all it had to say.

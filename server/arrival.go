@@ -28,6 +28,8 @@ type Arrival struct {
 	Account  string // of this one, "" for somebody unknown
 	// Reading says that a reading link let them in.
 	Reading bool
+	// Behind says that a copy is shown, because the ledger cannot be reached.
+	Behind *Behind
 
 	who *access.Who
 }
@@ -35,6 +37,7 @@ type Arrival struct {
 func (s *Server) arrivalOf(r *http.Request) Arrival {
 	a := Arrival{Secure: infoOf(r).https || isLoopback(hostOf(r.Host)), Accounts: s.accounts()}
 	a.Everyone = s.Everyone && !a.Accounts
+	a.Behind, _ = s.behindNow()
 	a.who = infoOf(r).who
 	if who := a.who; who != nil && who.Session == "" {
 		a.Reading = true

@@ -87,6 +87,9 @@ type Config struct {
 	// HSTS is for how long a browser that came encrypted must come so again.
 	// It holds for every port of the host. 0 for no such demand.
 	HSTS time.Duration
+	// Behind says when what is shown was the whole ledger, and why the ledger
+	// cannot be reached now; a nil error while it can. nil where it always can.
+	Behind func() (since time.Time, why error)
 	// Limits are how much one visitor may ask; DefaultLimits where one is left
 	// out.
 	Limits Limits

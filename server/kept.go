@@ -45,6 +45,7 @@ type pageAnswer struct {
 	status       int
 	body, packed []byte
 	etag         string
+	aged         bool // it says how old it is, so it is for now alone
 }
 
 // finished makes the bytes of a page, while its maker still has their turn;
@@ -54,11 +55,15 @@ func (s *Server) finished(r *http.Request, a answer) (answer, error) {
 	if !ok {
 		return a, nil
 	}
-	body, err := s.pages.render(languageOf(r), h.name, s.arrivalOf(r).onto(h.page))
+	arrival := s.arrivalOf(r)
+	body, err := s.pages.render(languageOf(r), h.name, arrival.onto(h.page))
 	if err != nil {
 		return nil, err
 	}
-	page := pageAnswer{status: statusOr200(h.status), body: body, etag: h.etag}
+	page := pageAnswer{status: statusOr200(h.status), body: body, etag: h.etag, aged: arrival.Behind != nil}
+	if page.aged {
+		page.etag = ""
+	}
 	if packs(r, htmlType) {
 		page.packed = packed(body)
 	}
@@ -72,7 +77,9 @@ func (a pageAnswer) write(_ *Server, w http.ResponseWriter, r *http.Request) err
 	h := w.Header()
 	h.Set("Content-Type", htmlType)
 	h.Add("Vary", "Accept-Language, Cookie")
-	if a.etag != "" {
+	if a.aged {
+		h.Set("Cache-Control", "no-store")
+	} else if a.etag != "" {
 		h.Set("ETag", a.etag)
 		h.Set("Cache-Control", "private, no-cache")
 	}
@@ -86,13 +93,14 @@ func (a pageAnswer) size() int { return len(a.body) + len(a.packed) }
 // mayKeep says whether a finished answer is the same for everybody under its key.
 func mayKeep(a answer) bool {
 	page, ok := a.(pageAnswer)
-	return ok && page.status == http.StatusOK && !bytes.Contains(page.body, []byte(`name="key"`))
+	return ok && page.status == http.StatusOK && !page.aged && !bytes.Contains(page.body, []byte(`name="key"`))
 }
 
 // keptKey says all that a page follows from; "" where the page is not kept.
 func (s *Server) keptKey(rt route, r *http.Request) string {
 	address := r.URL.RequestURI()
-	if rt.method != http.MethodGet || len(address) > keptAddress {
+	arrival := s.arrivalOf(r)
+	if rt.method != http.MethodGet || len(address) > keptAddress || arrival.Behind != nil {
 		return ""
 	}
 	var machine string
@@ -114,7 +122,7 @@ func (s *Server) keptKey(rt route, r *http.Request) string {
 	if err != nil {
 		return "" // the handler says what is wrong
 	}
-	info, arrival := infoOf(r), s.arrivalOf(r)
+	info := infoOf(r)
 	arrival.who = nil // another one for each request; what counts of it is said here
 	var grants any
 	if info.who != nil {

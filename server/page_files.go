@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"net/http"
+	"time"
 
 	"github.com/go-chi/chi/v5"
 
@@ -23,6 +24,10 @@ func pageReady(s *Server, r *http.Request) (answer, error) {
 	if _, err := s.Workshop.Ledger.End(r.Context()); err != nil {
 		s.Logger.Error("not ready", "error", err.Error())
 		return nil, registry.Refuse(registry.CodeBusy, "Try again in a little while.", "The ledger cannot be read")
+	}
+	if b, why := s.behindNow(); b != nil {
+		s.Logger.Error("not ready", "since", b.Since, "error", why.Error())
+		return nil, registry.Refuse(registry.CodeBusy, "See to the cluster that keeps the ledger.", "The ledger cannot be reached; pages are shown as it stood at %s, and nothing is recorded", b.Since.UTC().Format(time.RFC3339))
 	}
 	return bytesAnswer{mediaType: "text/plain; charset=utf-8", body: []byte("ready\n")}, nil
 }

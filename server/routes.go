@@ -374,7 +374,7 @@ func routes() []route {
 // router puts the table on a chi router behind what every request passes.
 func (s *Server) router() chi.Router {
 	m := chi.NewRouter()
-	m.Use(s.observe, secure, s.arrive, s.knownHost, s.sameOrigin, s.recognise, s.chooseLanguage, middleware.GetHead)
+	m.Use(s.observe, secure, s.arrive, s.knownHost, s.sameOrigin, s.aged, s.recognise, s.chooseLanguage, middleware.GetHead)
 	for _, rt := range routes() {
 		m.Method(rt.method, rt.pattern, s.serve(rt))
 	}

@@ -13,6 +13,7 @@ import (
 	"path"
 	"path/filepath"
 	"strings"
+	"time"
 
 	"example.org/asfound/registry"
 )
@@ -52,19 +53,27 @@ func OpenBlobs(dir, folder string, o Options) (*Blobs, error) {
 	if err != nil {
 		return nil, internal("opening "+full, err)
 	}
-	if err := emptyIncoming(root); err != nil {
+	if err := emptyIncoming(root, o.Shared); err != nil {
 		return nil, internal("preparing "+full, errors.Join(err, root.Close()))
 	}
 	return &Blobs{folder: full, root: root, space: space{dir, o.Reserve, o.free}}, nil
 }
 
-// emptyIncoming drops what was half-written when the process last ended.
-func emptyIncoming(root *os.Root) error {
+// halfWritten is the longest that writing one file may take where others write
+// beside.
+const halfWritten = 24 * time.Hour
+
+// emptyIncoming drops what was half-written when the process last ended; in a
+// shared folder, what nobody can be writing any more.
+func emptyIncoming(root *os.Root, shared bool) error {
 	left, err := fs.ReadDir(root.FS(), incoming)
 	if errors.Is(err, fs.ErrNotExist) {
 		return root.Mkdir(incoming, 0o700)
 	}
 	for _, f := range left {
+		if info, infoErr := f.Info(); shared && (infoErr != nil || time.Since(info.ModTime()) < halfWritten) {
+			continue
+		}
 		err = errors.Join(err, root.RemoveAll(path.Join(incoming, f.Name())))
 	}
 	return err

@@ -39,7 +39,7 @@ type prepared struct {
 
 func prepare(c registry.Commit) *prepared {
 	p := &prepared{id: c.ID, machine: c.Machine, expect: c.Expect,
-		record: encodeWithoutPosition(c.ID, c.Events), leaves: make([]tlog.Hash, len(c.Events))}
+		record: EncodeCommit(c.ID, c.Events), leaves: make([]tlog.Hash, len(c.Events))}
 	for i, e := range c.Events {
 		p.leaves[i] = tlog.RecordHash(e)
 	}
@@ -63,12 +63,24 @@ func (e entry) cost() int64 { return int64(len(e.key)+len(e.value)) + 40 }
 // submit hands a job to the committer and waits for the answer. sent says
 // whether it may have been written when the error is the context's.
 func (s *Store) submit(ctx context.Context, j *job) (a answer, sent bool) {
+	if err := s.hand(ctx, j); err != nil {
+		return answer{err: err}, false
+	}
+	return j.wait(ctx)
+}
+
+// hand gives a job to the committer, which works in the order of coming.
+func (s *Store) hand(ctx context.Context, j *job) error {
 	j.done = make(chan answer, 1)
 	select {
 	case s.jobs <- j:
+		return nil
 	case <-ctx.Done():
-		return answer{err: ctx.Err()}, false
+		return ctx.Err()
 	}
+}
+
+func (j *job) wait(ctx context.Context) (a answer, sent bool) {
 	select {
 	case a = <-j.done:
 		return a, true
@@ -285,8 +297,7 @@ func (g *group) stageCommit(c *prepared) (answer, bool) {
 		return answer{err: err}, true
 	}
 	if head.version != c.expect {
-		return answer{err: registry.Refuse(registry.CodeConflict, "Read it again and repeat the change.",
-			"The record of %s stands at version %d, not %d", c.machine, head.version, c.expect)}, true
+		return answer{err: MovedOn(registry.Commit{Machine: c.machine, Expect: c.expect}, head.version)}, true
 	}
 	if g.noRoom != nil {
 		return answer{err: g.noRoom}, true

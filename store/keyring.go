@@ -1,15 +1,12 @@
 package store
 
 import (
+	"context"
 	"crypto/aes"
 	"crypto/cipher"
 	"crypto/rand"
 	"encoding/hex"
 	"encoding/json"
-	"errors"
-	"io/fs"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -17,14 +14,18 @@ import (
 	"example.org/asfound/registry"
 )
 
-// keysFolder holds the keys of the private values, a file a holder.
-const keysFolder = "keys"
-
 // keyring finds, makes and destroys the keys of holders.
 type keyring struct {
-	dir  string
-	mu   sync.Mutex
-	held map[string]key // by holder; let go of when there are too many
+	files KeyFiles
+	alone bool // nobody else changes the files
+
+	// changing is held while a file is changed, which in a cluster takes as long
+	// as it has no leader; reading goes on meanwhile.
+	changing sync.Mutex
+
+	mu      sync.Mutex     // guards what follows
+	held    map[string]key // by holder; let go of when there are too many
+	changes int            // so that nothing is held that was read before one
 }
 
 // mostKeys is how many keys are kept at hand.
@@ -50,20 +51,20 @@ type keyFile struct {
 	Destroyed []string `json:"destroyed,omitempty"`
 }
 
-// keyPath is where a holder's key lies: DIR/MACHINE/machine.key, or
-// DIR/MACHINE/person-PERSON.key.
-func keyPath(dir, holder string) (string, error) {
+// keyName is what a holder's file is called: MACHINE/machine.key, or
+// MACHINE/person-PERSON.key.
+func keyName(holder string) (string, error) {
 	machine, person, one := strings.Cut(holder, "/")
 	if err := registry.CheckID("/machine", machine); err != nil {
 		return "", err
 	}
 	if !one {
-		return filepath.Join(dir, machine, "machine.key"), nil
+		return machine + "/machine.key", nil
 	}
 	if err := registry.CheckID("/person", person); err != nil {
 		return "", err
 	}
-	return filepath.Join(dir, machine, "person-"+person+".key"), nil
+	return machine + "/person-" + person + ".key", nil
 }
 
 func newKey(f keyFile) (key, error) {
@@ -83,62 +84,94 @@ func (k key) open(digest string, box []byte) ([]byte, error) {
 	return k.cipher.Open(nil, nil, box, []byte(digest))
 }
 
-// read reads a holder's file; without one there is no key. CodeTampered when it
-// is not as it was written.
-func (r *keyring) read(holder string) (path string, f keyFile, err error) {
-	path, err = keyPath(r.dir, holder)
-	if err != nil {
-		return "", f, err
-	}
-	raw, err := os.ReadFile(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return path, keyFile{Format: 1, Holder: holder}, nil
-	}
-	if err != nil {
-		return path, f, internal("reading a key", err)
+// decodeKeyFile reads a holder's file. CodeTampered when it is not as it was
+// written.
+func decodeKeyFile(name, holder string, raw []byte) (f keyFile, err error) {
+	if raw == nil {
+		return keyFile{Format: 1, Holder: holder}, nil
 	}
 	if err := json.Unmarshal(raw, &f); err != nil || f.Format != 1 || f.Holder != holder || f.ID != "" && len(f.Key) != 32 {
-		return path, keyFile{Format: 1, Holder: holder}, registry.Refuse(registry.CodeTampered, "Put it back from a copy or a backup.", "The key in %s is not as it was written", path)
+		return keyFile{Format: 1, Holder: holder}, registry.Refuse(registry.CodeTampered, "Put it back from a copy or a backup.", "The key in %s is not as it was written", name)
 	}
-	return path, f, nil
+	return f, nil
 }
 
-func (f keyFile) write(path string) error {
+func (f keyFile) encode() ([]byte, error) {
 	raw, err := json.Marshal(f)
+	return append(raw, '\n'), err
+}
+
+// change replaces a holder's file by what fn makes of it, and keeps nothing of it
+// at hand.
+func (r *keyring) change(ctx context.Context, holder string, shred bool, fn func(*keyFile, error) error) error {
+	name, err := keyName(holder)
 	if err != nil {
 		return err
 	}
-	return errors.Join(makeSynced(filepath.Dir(path)), writeAtomically(path, append(raw, '\n')))
+	r.forget(holder)
+	defer r.forget(holder)
+	return r.files.Change(ctx, name, shred, func(old []byte) ([]byte, error) {
+		f, err := decodeKeyFile(name, holder, old)
+		if err := fn(&f, err); err != nil {
+			return nil, err
+		}
+		return f.encode()
+	})
+}
+
+// forget lets go of a holder's key; "" of all.
+func (r *keyring) forget(holder string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.changes++
+	if delete(r.held, holder); holder == "" {
+		r.held = nil
+	}
 }
 
 // own gives the key that seals what is new of a holder, making it when there is
 // none.
-func (r *keyring) own(holder string) (key, error) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if k, ok := r.held[holder]; ok {
+func (r *keyring) own(ctx context.Context, holder string) (key, error) {
+	r.changing.Lock()
+	defer r.changing.Unlock()
+	if k, _, ok := r.atHand(holder); ok && r.alone {
 		return k, nil
 	}
-	path, f, err := r.read(holder)
-	if err != nil {
+	var own keyFile
+	if err := r.change(ctx, holder, false, func(f *keyFile, err error) error {
+		if err != nil {
+			return err
+		}
+		if f.ID == "" {
+			id := make([]byte, 16)
+			f.Key = make([]byte, 32)
+			_, _ = rand.Read(id) // never fails
+			_, _ = rand.Read(f.Key)
+			f.ID = hex.EncodeToString(id)
+		}
+		own = *f
+		return nil
+	}); err != nil {
 		return key{}, err
 	}
-	if f.ID == "" {
-		id := make([]byte, 16)
-		f.Key = make([]byte, 32)
-		_, _ = rand.Read(id) // never fails
-		_, _ = rand.Read(f.Key)
-		f.ID = hex.EncodeToString(id)
-		if err := f.write(path); err != nil {
-			return key{}, internal("writing a key", err)
-		}
-	}
-	return r.hold(f)
+	_, read, _ := r.atHand(holder)
+	return r.hold(own, read)
 }
 
-func (r *keyring) hold(f keyFile) (key, error) {
+// atHand gives a holder's key if it is held, and how many changes were made yet.
+func (r *keyring) atHand(holder string) (k key, changes int, ok bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	k, ok = r.held[holder]
+	return k, r.changes, ok
+}
+
+// hold keeps a key at hand, unless something was changed since it was read.
+func (r *keyring) hold(f keyFile, read int) (key, error) {
 	k, err := newKey(f)
-	if err == nil {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if err == nil && read == r.changes {
 		if r.held == nil || len(r.held) >= mostKeys {
 			r.held = map[string]key{}
 		}
@@ -149,13 +182,23 @@ func (r *keyring) hold(f keyFile) (key, error) {
 
 // find gives the key that a sealed value names, when it is there, and says
 // whether it was destroyed when it is not.
-func (r *keyring) find(head sealedHead) (key, State, error) {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if k, ok := r.held[head.holder]; ok && k.id == head.id {
+func (r *keyring) find(ctx context.Context, head sealedHead) (key, State, error) {
+	k, read, ok := r.atHand(head.holder)
+	if ok && k.id == head.id {
 		return k, Readable, nil
 	}
-	_, f, err := r.read(head.holder)
+	name, err := keyName(head.holder)
+	if err != nil {
+		return key{}, KeyMissing, err
+	}
+	raw, err := r.files.Load(ctx, name, head.id)
+	if registry.CodeOf(err) == registry.CodeNotFound {
+		return key{}, KeyMissing, nil
+	}
+	f := keyFile{}
+	if err == nil {
+		f, err = decodeKeyFile(name, head.holder, raw)
+	}
 	switch {
 	case err != nil:
 		return key{}, KeyMissing, err
@@ -164,36 +207,72 @@ func (r *keyring) find(head sealedHead) (key, State, error) {
 	case f.ID != head.id:
 		return key{}, KeyMissing, nil
 	}
-	k, err := r.hold(f)
+	k, err = r.hold(f, read)
 	return k, Readable, err
 }
 
 // destroy destroys a key for good, or notes that one which is not there was to
-// be: its file is replaced by one that says so, and the bytes of the old one are
-// overwritten where the file system lets them be. A damaged file stands in
-// nobody's way.
-func (r *keyring) destroy(head sealedHead) error {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	path, f, err := r.read(head.holder)
-	if err != nil && registry.CodeOf(err) != registry.CodeTampered {
+// be: its file is replaced by one that says so. A damaged file stands in nobody's
+// way.
+func (r *keyring) destroy(ctx context.Context, head sealedHead) error {
+	r.changing.Lock()
+	defer r.changing.Unlock()
+	gone := []string{head.id}
+	return r.change(ctx, head.holder, true, func(f *keyFile, err error) error {
+		if err != nil && registry.CodeOf(err) != registry.CodeTampered {
+			return err
+		}
+		for _, id := range f.Destroyed {
+			if !slices.Contains(gone, id) {
+				gone = append(gone, id)
+			}
+		}
+		f.destroyed(gone)
+		return nil
+	})
+}
+
+// destroyed notes that keys are gone for good.
+func (f *keyFile) destroyed(ids []string) {
+	for _, id := range ids {
+		if !slices.Contains(f.Destroyed, id) {
+			f.Destroyed = append(f.Destroyed, id)
+		}
+		if f.ID == id {
+			f.ID, f.Key = "", nil
+		}
+	}
+}
+
+// bring takes a holder's file of another copy of the registry: what was destroyed
+// in either is so in both. CodeConflict when each has a key of its own.
+func (r *keyring) bring(ctx context.Context, name string, raw []byte) error {
+	var theirs keyFile
+	if err := json.Unmarshal(raw, &theirs); err != nil {
+		return registry.Refuse(registry.CodeTampered, "Put it back from a copy or a backup.", "The key in %s is not as it was written", name)
+	}
+	if own, err := keyName(theirs.Holder); err != nil || own != name {
+		return registry.Refuse(registry.CodeTampered, "Put it back from a copy or a backup.", "The key in %s is not as it was written", name)
+	}
+	theirs, err := decodeKeyFile(name, theirs.Holder, raw)
+	if err != nil {
 		return err
 	}
-	if slices.Contains(f.Destroyed, head.id) {
-		return nil
-	}
-	delete(r.held, head.holder)
-	old, openErr := os.OpenFile(path, os.O_WRONLY, 0)
-	if f.Destroyed = append(f.Destroyed, head.id); f.ID == head.id {
-		f.ID, f.Key = "", nil
-	}
-	err = f.write(path)
-	if openErr == nil {
-		if info, statErr := old.Stat(); err == nil && statErr == nil {
-			_, _ = old.WriteAt(make([]byte, info.Size()), 0) // its name is gone already
-			_ = old.Sync()
+	r.changing.Lock()
+	defer r.changing.Unlock()
+	shred := len(theirs.Destroyed) > 0
+	return r.change(ctx, theirs.Holder, shred, func(f *keyFile, err error) error {
+		if err != nil && registry.CodeOf(err) != registry.CodeTampered {
+			return err
 		}
-		_ = old.Close()
-	}
-	return err
+		f.destroyed(theirs.Destroyed)
+		switch {
+		case theirs.ID == "" || theirs.ID == f.ID || slices.Contains(f.Destroyed, theirs.ID):
+		case f.ID != "":
+			return registry.Refuse(registry.CodeConflict, "Begin in an empty place, or destroy neither and find out which of the two is in use.", "%s holds two different keys in the two places", name)
+		default:
+			f.ID, f.Key = theirs.ID, theirs.Key
+		}
+		return nil
+	})
 }

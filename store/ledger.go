@@ -26,10 +26,8 @@ func (s *Store) Append(ctx context.Context, c registry.Commit) (registry.Receipt
 	// A caller that gives up waiting may use its buffers again: what is prepared
 	// shares nothing with them.
 	p := prepare(c)
-	if len(p.record)+8 > maxRecordBytes {
-		return registry.Receipt{}, registry.Refuse(registry.CodeTooLarge, "Spread the events over several commits.",
-			"The commit holds %d events, which take %d bytes with their lengths; a commit may take %d",
-			len(c.Events), len(p.record)+8, maxRecordBytes)
+	if err := CheckEncoded(len(c.Events), p.record); err != nil {
+		return registry.Receipt{}, err
 	}
 	a, sent := s.submit(ctx, &job{commit: p})
 	if sent && a.err != nil && a.err == ctx.Err() {
@@ -37,6 +35,17 @@ func (s *Store) Append(ctx context.Context, c registry.Commit) (registry.Receipt
 			"The answer was not waited for, so the commit is perhaps stored and perhaps not")
 	}
 	return a.receipt, a.err
+}
+
+// CheckEncoded refuses, with CodeTooLarge, a commit whose events are so many
+// that their lengths take too much.
+func CheckEncoded(events int, encoded []byte) error {
+	if len(encoded) > MaxEncodedBytes {
+		return registry.Refuse(registry.CodeTooLarge, "Spread the events over several commits.",
+			"The commit holds %d events, which take %d bytes with their lengths; a commit may take %d",
+			events, len(encoded), MaxEncodedBytes)
+	}
+	return nil
 }
 
 // view runs fn on a snapshot of the ledger.

@@ -27,6 +27,9 @@ type Options struct {
 	// Rescue opens a ledger that is behind or beside its head file, so that it
 	// can be checked and what is left exported. Nothing can be appended to it.
 	Rescue bool
+	// Shared says, for OpenBlobs, that other processes have the folder open too,
+	// perhaps on other machines.
+	Shared bool
 
 	// In tests: instead of asking the disk, and instead of verifyTablesBelow.
 	free         func(dir string) (int64, error)
@@ -182,7 +185,7 @@ func Open(dir string, o Options) (_ *Store, err error) {
 	if s.photos, err = OpenBlobs(dir, "photos", o); err != nil {
 		return nil, err
 	}
-	if s.private, err = openVault(dir, o); err != nil {
+	if s.private, err = OpenVault(dir, o); err != nil {
 		return nil, err
 	}
 	s.views = &Views{store: s}

@@ -27,10 +27,22 @@ const (
 )
 
 func encodeRecord(p registry.Position, id string, events [][]byte) []byte {
-	return binary.BigEndian.AppendUint64(encodeWithoutPosition(id, events), uint64(p))
+	return binary.BigEndian.AppendUint64(EncodeCommit(id, events), uint64(p))
 }
 
-func encodeWithoutPosition(id string, events [][]byte) []byte {
+// MaxEncodedBytes is the longest that EncodeCommit's answer may be: a commit
+// that one engine takes, every other takes too.
+const MaxEncodedBytes = maxRecordBytes - 8
+
+// MovedOn is the conflict of a commit with a record that stands elsewhere.
+func MovedOn(c registry.Commit, version uint64) error {
+	return registry.Refuse(registry.CodeConflict, "Read it again and repeat the change.",
+		"The record of %s stands at version %d, not %d", c.Machine, version, c.Expect)
+}
+
+// EncodeCommit gives the encoding of a commit without its position, which is
+// the same in every engine.
+func EncodeCommit(id string, events [][]byte) []byte {
 	size := 0
 	for _, e := range events {
 		size += len(e) + binary.MaxVarintLen32
@@ -51,10 +63,21 @@ func encodeWithoutPosition(id string, events [][]byte) []byte {
 
 // decodeRecord is the reverse. The events share no memory with b.
 func decodeRecord(machine string, first uint64, b []byte) (registry.Record, error) {
+	end := max(len(b)-8, 0)
+	r, err := DecodeCommit(machine, first, b[:end])
+	if err == nil {
+		r.Position = registry.Position(binary.BigEndian.Uint64(b[end:]))
+	}
+	return r, err
+}
+
+// DecodeCommit is the reverse of EncodeCommit. The events share no memory with
+// b. Codes: CodeTampered, CodeUnsupported for a newer encoding.
+func DecodeCommit(machine string, first uint64, b []byte) (registry.Record, error) {
 	bad := func(what string) (registry.Record, error) {
 		return registry.Record{}, damaged("The commit of %s from version %d cannot be read: %s", machine, first, what)
 	}
-	if len(b) < 9 {
+	if len(b) == 0 {
 		return bad("it is too short")
 	}
 	if b[0] != recordVersion {
@@ -62,9 +85,8 @@ func decodeRecord(machine string, first uint64, b []byte) (registry.Record, erro
 			"The commit of %s from version %d is written in encoding %d; this program reads encoding %d",
 			machine, first, b[0], recordVersion)
 	}
-	end := len(b) - 8
-	r := registry.Record{Machine: machine, First: first, Position: registry.Position(binary.BigEndian.Uint64(b[end:]))}
-	b = b[1:end]
+	r := registry.Record{Machine: machine, First: first}
+	b = b[1:]
 	number := func() (uint64, bool) {
 		v, n := binary.Uvarint(b)
 		if n <= 0 {

@@ -15,7 +15,8 @@ const scrubName = "_scrub"
 // in them, if something was erased. It runs at the end, when nobody writes. The
 // engine does the same in its own time; an erasure does not wait for it.
 func (s *Store) scrub() error {
-	note := filepath.Join(s.private.dir, scrubName)
+	folder := filepath.Join(s.dir, KeysFolder)
+	note := filepath.Join(folder, scrubName)
 	if _, err := os.Stat(note); err != nil {
 		return nil
 	}
@@ -39,7 +40,7 @@ func (s *Store) scrub() error {
 		err = os.Remove(note)
 	}
 	if err == nil {
-		err = syncDirectory(s.private.dir)
+		err = syncDirectory(folder)
 	}
 	return internal("writing the tables anew", err)
 }

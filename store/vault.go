@@ -24,9 +24,10 @@ import (
 // A holder is "MACHINE/PERSON" for what is withheld of a person, and "MACHINE"
 // for everything else that is withheld of a machine.
 type Vault struct {
-	dir   string
-	files *Blobs
+	files SealedFiles
 	keys  keyring
+	scrub func() error // notes that views held what is erased
+	close func() error
 }
 
 // allSealed stands in keys/ once nothing that a record names lies there plain,
@@ -40,23 +41,36 @@ const (
 // largestSealed bounds a stored private value in bytes; the workshop allows far less.
 const largestSealed = 4 << 20
 
-func openVault(dir string, o Options) (*Vault, error) {
+// NewVault makes a Vault of where its values and keys are. scrub notes that
+// something is erased of which views may hold what was read; nil where none do.
+func NewVault(files SealedFiles, keys KeyFiles, scrub func() error) *Vault {
+	if scrub == nil {
+		scrub = func() error { return nil }
+	}
+	return &Vault{files: files, keys: keyring{files: keys}, scrub: scrub, close: func() error { return nil }}
+}
+
+// OpenVault opens the folders private and keys in a directory, making them when
+// there are none. Of the options it uses what OpenBlobs does.
+func OpenVault(dir string, o Options) (*Vault, error) {
 	files, err := OpenBlobs(dir, "private", o)
 	if err != nil {
 		return nil, err
 	}
-	v := &Vault{dir: filepath.Join(dir, keysFolder), files: files, keys: keyring{dir: filepath.Join(dir, keysFolder)}}
-	if err := v.begin(dir); err != nil {
-		_ = files.Close()
-		return nil, internal("making "+v.dir, err)
+	keys := &keyFolder{dir: filepath.Join(dir, KeysFolder), shared: o.Shared}
+	v := NewVault(sealedFolder{files}, keys, nil)
+	v.scrub = func() error { return v.note(context.Background(), scrubName) }
+	v.close, v.keys.alone = files.Close, !o.Shared
+	if err := v.begin(dir, keys.dir); err != nil {
+		return nil, internal("making "+keys.dir, errors.Join(err, files.Close()))
 	}
 	return v, nil
 }
 
 // begin makes the folder of keys. A registry that holds no private value yet
 // will never hold a plain one.
-func (v *Vault) begin(dir string) error {
-	if err := os.Mkdir(v.dir, 0o700); err != nil {
+func (v *Vault) begin(dir, keys string) error {
+	if err := os.Mkdir(keys, 0o700); err != nil {
 		if os.IsExist(err) {
 			return nil
 		}
@@ -72,8 +86,12 @@ func (v *Vault) begin(dir string) error {
 	return v.MarkSealed()
 }
 
+// Parts gives where the values and the keys are, for a Vault of which this one is
+// a copy, and what notes that views held something of them.
+func (v *Vault) Parts() (SealedFiles, KeyFiles, func() error) { return v.files, v.keys.files, v.scrub }
+
 // Close lets go of the folder.
-func (v *Vault) Close() error { return v.files.Close() }
+func (v *Vault) Close() error { return v.close() }
 
 // PutFor seals what r gives, at most limit bytes, with the holder's key, which
 // is made at the first use. When it returns, key and value are on stable
@@ -91,20 +109,17 @@ func (v *Vault) PutFor(ctx context.Context, holder string, r io.Reader, limit in
 }
 
 func (v *Vault) seal(ctx context.Context, holder, digest string, doc []byte) error {
-	if err := single(errors.Join(ctx.Err(), v.files.space.check(0))); err != nil {
-		return err
-	}
-	k, err := v.keys.own(holder)
+	k, err := v.keys.own(ctx, holder)
 	if err != nil {
 		return err
 	}
-	return v.files.set(digest, k.seal(holder, digest, doc))
+	return v.files.Set(ctx, digest, k.seal(holder, digest, doc))
 }
 
 // Seal seals a value that lies there plain. What is sealed, or not there, stays
 // as it is.
 func (v *Vault) Seal(ctx context.Context, digest, holder string) error {
-	raw, err := v.raw(ctx, digest)
+	raw, err := v.files.Raw(ctx, digest)
 	if registry.CodeOf(err) == registry.CodeNotFound {
 		return nil
 	}
@@ -122,13 +137,13 @@ func (v *Vault) Seal(ctx context.Context, digest, holder string) error {
 
 // Unsealed says whether values may still lie there plain.
 func (v *Vault) Unsealed() bool {
-	_, err := os.Stat(filepath.Join(v.dir, allSealed))
-	return err != nil
+	_, err := v.keys.files.Load(context.Background(), allSealed, "")
+	return registry.CodeOf(err) == registry.CodeNotFound
 }
 
 // MarkSealed notes that nothing lies there plain any more.
 func (v *Vault) MarkSealed() error {
-	return writeAtomically(filepath.Join(v.dir, allSealed), nil)
+	return v.note(context.Background(), allSealed)
 }
 
 // PutStored stores a value under its digest as Stored gave it, sealed or plain.
@@ -142,35 +157,32 @@ func (v *Vault) PutStored(ctx context.Context, digest string, r io.Reader, size 
 	if _, err := io.ReadFull(r, raw); err != nil {
 		return err
 	}
-	if err := single(errors.Join(ctx.Err(), v.files.space.check(0))); err != nil {
-		return err
-	}
 	if _, _, sealed := splitSealed(raw); !sealed {
 		if digestOf(raw) != digest {
 			return changed(digest)
 		}
-		if err := os.Remove(filepath.Join(v.dir, allSealed)); err != nil && !os.IsNotExist(err) {
-			return internal("storing a private value", err)
+		if err := v.keys.files.Remove(ctx, allSealed); err != nil {
+			return err
 		}
 	}
-	return v.files.set(digest, raw)
+	return v.files.Set(ctx, digest, raw)
 }
 
 // Get gives a value as it was put. Codes: CodeNotFound when it is not stored or
 // its key is gone, CodeTampered when value or key was changed.
 func (v *Vault) Get(ctx context.Context, digest string) (io.ReadCloser, int64, error) {
-	raw, err := v.raw(ctx, digest)
+	raw, err := v.files.Raw(ctx, digest)
 	if err != nil {
 		return nil, 0, err
 	}
-	doc, err := v.unseal(digest, raw)
+	doc, err := v.unseal(ctx, digest, raw)
 	if err != nil {
 		return nil, 0, err
 	}
 	return io.NopCloser(bytes.NewReader(doc)), int64(len(doc)), nil
 }
 
-func (v *Vault) unseal(digest string, raw []byte) ([]byte, error) {
+func (v *Vault) unseal(ctx context.Context, digest string, raw []byte) ([]byte, error) {
 	head, box, sealed := splitSealed(raw)
 	if !sealed {
 		if digestOf(raw) != digest {
@@ -178,7 +190,7 @@ func (v *Vault) unseal(digest string, raw []byte) ([]byte, error) {
 		}
 		return raw, nil
 	}
-	k, state, err := v.keys.find(head)
+	k, state, err := v.keys.find(ctx, head)
 	switch {
 	case err != nil:
 		return nil, err
@@ -223,7 +235,7 @@ const (
 // Look says how a value is kept, and by which holder's key. The holder is empty
 // of a plain value and of one that is not stored.
 func (v *Vault) Look(ctx context.Context, digest string) (state State, holder string, err error) {
-	raw, err := v.raw(ctx, digest)
+	raw, err := v.files.Raw(ctx, digest)
 	if registry.CodeOf(err) == registry.CodeNotFound {
 		return NotStored, "", nil
 	}
@@ -234,7 +246,7 @@ func (v *Vault) Look(ctx context.Context, digest string) (state State, holder st
 	if !sealed {
 		return Readable, "", nil
 	}
-	_, state, err = v.keys.find(head)
+	_, state, err = v.keys.find(ctx, head)
 	return state, head.holder, err
 }
 
@@ -242,11 +254,11 @@ func (v *Vault) Look(ctx context.Context, digest string) (state State, holder st
 // the values. When the store is closed, what the views held of them goes too. What is not there any more is no error, so what was stopped half
 // way can be done again.
 func (v *Vault) Destroy(ctx context.Context, digests []string) error {
-	if err := v.note(scrubName); err != nil {
+	if err := v.scrub(); err != nil {
 		return err
 	}
 	for _, digest := range digests {
-		raw, err := v.raw(ctx, digest)
+		raw, err := v.files.Raw(ctx, digest)
 		if registry.CodeOf(err) == registry.CodeNotFound {
 			continue
 		}
@@ -254,7 +266,7 @@ func (v *Vault) Destroy(ctx context.Context, digests []string) error {
 			return err
 		}
 		if head, _, sealed := splitSealed(raw); sealed {
-			if err := v.keys.destroy(head); err != nil {
+			if err := v.keys.destroy(ctx, head); err != nil {
 				return internal("destroying a key", err)
 			}
 		}
@@ -274,29 +286,22 @@ func (v *Vault) Erasing(machine string, on bool) error {
 		return err
 	}
 	if on {
-		return v.note(erasingPrefix + machine)
+		return v.note(context.Background(), erasingPrefix+machine)
 	}
-	err := os.Remove(filepath.Join(v.dir, erasingPrefix+machine))
-	if os.IsNotExist(err) {
-		return nil
-	}
-	if err == nil {
-		err = syncDirectory(v.dir)
-	}
-	return internal("noting an erasure", err)
+	return v.keys.files.Remove(context.Background(), erasingPrefix+machine)
 }
 
 // note makes an empty file whose name says something.
-func (v *Vault) note(name string) error {
-	return internal("noting an erasure", errors.Join(os.WriteFile(filepath.Join(v.dir, name), nil, 0o600), syncDirectory(v.dir)))
+func (v *Vault) note(ctx context.Context, name string) error {
+	return v.keys.files.Change(ctx, name, false, func([]byte) ([]byte, error) { return []byte{}, nil })
 }
 
 // Interrupted lists the machines of which something was being erased when the
 // process ended.
 func (v *Vault) Interrupted() (machines []string, err error) {
-	notes, err := filepath.Glob(filepath.Join(v.dir, erasingPrefix+"*"))
+	notes, err := v.keys.files.Names(context.Background(), erasingPrefix)
 	for _, note := range notes {
-		if machine := strings.TrimPrefix(filepath.Base(note), erasingPrefix); registry.CheckID("/machine", machine) == nil {
+		if machine := strings.TrimPrefix(note, erasingPrefix); registry.CheckID("/machine", machine) == nil {
 			machines = append(machines, machine)
 		}
 	}
@@ -309,14 +314,19 @@ func (v *Vault) Stored() StoredValues { return StoredValues{v} }
 // StoredValues are private values as they lie on the disk: sealed ones sealed.
 type StoredValues struct{ vault *Vault }
 
-// Get gives a value's stored bytes. One that can be read is read first:
-// CodeTampered when it was changed.
+// Get is Vault.GetStored.
 func (s StoredValues) Get(ctx context.Context, digest string) (io.ReadCloser, int64, error) {
-	raw, err := s.vault.raw(ctx, digest)
+	return s.vault.GetStored(ctx, digest)
+}
+
+// GetStored gives a value's stored bytes. One that can be read is read first:
+// CodeTampered when it was changed.
+func (v *Vault) GetStored(ctx context.Context, digest string) (io.ReadCloser, int64, error) {
+	raw, err := v.files.Raw(ctx, digest)
 	if err != nil {
 		return nil, 0, err
 	}
-	if _, err := s.vault.unseal(digest, raw); err != nil && registry.CodeOf(err) != registry.CodeNotFound {
+	if _, err := v.unseal(ctx, digest, raw); err != nil && registry.CodeOf(err) != registry.CodeNotFound {
 		return nil, 0, err
 	}
 	return io.NopCloser(bytes.NewReader(raw)), int64(len(raw)), nil
@@ -327,17 +337,48 @@ func (s StoredValues) Each(ctx context.Context, fn func(digest string, size int6
 	return s.vault.Each(ctx, fn)
 }
 
-// raw reads the stored bytes of a value.
-func (v *Vault) raw(ctx context.Context, digest string) ([]byte, error) {
-	f, size, err := v.files.open(ctx, digest)
+// Forget lets go of the keys that are at hand, as after one was destroyed
+// elsewhere.
+func (v *Vault) Forget() {
+	v.keys.forget("")
+}
+
+// EachKey calls fn for every file of keys, those of destroyed ones too.
+func (v *Vault) EachKey(ctx context.Context, fn func(name string, raw []byte) error) error {
+	names, err := v.keys.files.Names(ctx, "")
 	if err != nil {
-		return nil, err
+		return err
 	}
-	defer f.Close()
+	for _, name := range names {
+		if strings.HasPrefix(name, "_") {
+			continue
+		}
+		raw, err := v.keys.files.Load(ctx, name, "")
+		if registry.CodeOf(err) == registry.CodeNotFound {
+			continue // removed meanwhile
+		}
+		if err == nil {
+			err = fn(name, raw)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// PutKey takes a file of keys of another copy of this registry: what was
+// destroyed in either is so in both. CodeConflict when each has its own key.
+func (v *Vault) PutKey(ctx context.Context, name string, raw []byte) error {
+	return v.keys.bring(ctx, name, raw)
+}
+
+// readRaw reads the stored bytes of a value.
+func readRaw(digest string, r io.Reader, size int64) ([]byte, error) {
 	if size > largestSealed {
 		return nil, changed(digest)
 	}
-	raw, err := io.ReadAll(f)
+	raw, err := io.ReadAll(r)
 	return raw, internal("reading a private value", err)
 }
 

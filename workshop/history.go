@@ -2,6 +2,7 @@ package workshop
 
 import (
 	"context"
+	"errors"
 	"reflect"
 	"strings"
 	"sync"
@@ -54,6 +55,15 @@ type heldAnswer struct {
 // replay gives a machine's dossier as it stands, its withheld values opened;
 // empty for a machine that nothing is known of.
 func (w *Workshop) replay(ctx context.Context, machine string) (*registry.Dossier, error) {
+	d, err := w.replayHeld(ctx, machine)
+	if errors.Is(err, errErasedElsewhere) {
+		w.histories.drop(machine)
+		d, err = w.replayHeld(ctx, machine)
+	}
+	return d, err
+}
+
+func (w *Workshop) replayHeld(ctx context.Context, machine string) (*registry.Dossier, error) {
 	h := w.histories.get(machine)
 	h.mu.Lock()
 	defer h.mu.Unlock()

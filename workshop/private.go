@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -43,13 +44,21 @@ func (w *Workshop) seal(b registry.Body) ([][]byte, error) {
 	return docs, nil
 }
 
+// errErasedElsewhere says that a value which is open was erased since, by another
+// process that serves the same registry.
+var errErasedElsewhere = errors.New("an open value was erased")
+
 // reveal opens the withheld values of a dossier that are not open yet. A value
-// that is no longer kept stays withheld. The caller holds the history's lock,
-// since copies of the dossier share its bodies.
+// that is no longer kept, or whose erasure is on record, stays withheld. The
+// caller holds the history's lock, since copies of the dossier share its bodies.
 func (w *Workshop) reveal(ctx context.Context, d *registry.Dossier) error {
+	erased := registry.Erased(d)
 	for _, e := range d.Entries() {
 		for _, p := range registry.Privates(e.Body) {
-			if p.Digest == "" || p.Value != "" {
+			if erased[p.Digest] && p.Value != "" {
+				return errErasedElsewhere
+			}
+			if p.Digest == "" || p.Value != "" || erased[p.Digest] {
 				continue
 			}
 			value, err := w.open(ctx, p.Digest)

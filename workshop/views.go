@@ -167,6 +167,7 @@ func (w *Workshop) catchUpOnce(ctx context.Context, progress func(done int)) err
 	if err != nil || end <= from {
 		return err
 	}
+	ctx = registry.AsItStands(ctx) // as of this end
 	var order []string
 	touched := map[string]bool{}
 	if err := w.Ledger.ReadAll(ctx, from, func(r registry.Record) error {

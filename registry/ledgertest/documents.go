@@ -40,6 +40,17 @@ func (m *MemoryBlobs) PutStored(ctx context.Context, digest string, r io.Reader,
 	return err
 }
 
+// GetStored is Get: nothing is sealed.
+func (m *MemoryBlobs) GetStored(ctx context.Context, digest string) (io.ReadCloser, int64, error) {
+	return m.Get(ctx, digest)
+}
+
+// EachKey finds none.
+func (m *MemoryBlobs) EachKey(context.Context, func(name string, raw []byte) error) error { return nil }
+
+// PutKey needs none.
+func (m *MemoryBlobs) PutKey(context.Context, string, []byte) error { return nil }
+
 // Destroy forgets values, and whatever else is their holders'.
 func (m *MemoryBlobs) Destroy(ctx context.Context, digests []string) error {
 	m.mu.Lock()
