@@ -489,6 +489,12 @@ func TestKeysMoveToo(t *testing.T) {
 	state, _, err = to.Private.(*store.Vault).Look(t.Context(), shut)
 	require.NoError(t, err)
 	require.Equal(t, store.KeyDestroyed, state)
+	require.NoError(t, to.Private.EachKey(t.Context(), func(name string, raw []byte) error {
+		if name == "tarn-2/person-owner.key" {
+			require.NotContains(t, string(raw), `"key"`)
+		}
+		return nil
+	}))
 
 	other := onDisk(t)
 	withhold(t, other.Private, "drover/owner", "somebody else")

@@ -25,6 +25,8 @@ type SealedFiles interface {
 	// Set stores bytes, on stable storage, in place of what was there.
 	Set(ctx context.Context, digest string, raw []byte) error
 	Has(ctx context.Context, digest string) (bool, error)
+	// Stat gives the number of stored bytes; CodeNotFound when there are none.
+	Stat(ctx context.Context, digest string) (int64, error)
 	Each(ctx context.Context, fn func(digest string, size int64) error) error
 	Remove(ctx context.Context, digest string) error
 }

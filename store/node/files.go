@@ -109,7 +109,7 @@ func (n *Node) copyPrivate(ctx context.Context) error {
 			return values.Remove(ctx, digest)
 		}
 		// One that was plain and is sealed now has another size.
-		if was, err := values.Raw(ctx, digest); err == nil && int64(len(was)) == size {
+		if was, err := values.Stat(ctx, digest); err == nil && was == size {
 			return nil
 		}
 		raw, err := n.remote.Private.Raw(ctx, digest)

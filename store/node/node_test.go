@@ -74,6 +74,10 @@ func (c changing) Raw(_ context.Context, digest string) ([]byte, error) { return
 func (c changing) Set(_ context.Context, digest string, raw []byte) error {
 	return c.set(digest, func([]byte) ([]byte, error) { return raw, nil })
 }
+func (c changing) Stat(_ context.Context, digest string) (int64, error) {
+	raw, err := c.get(digest)
+	return int64(len(raw)), err
+}
 func (c changing) Has(_ context.Context, digest string) (bool, error) {
 	_, err := c.get(digest)
 	return err == nil, nil
