@@ -335,8 +335,11 @@ func (w *Workshop) DuplicatesOf(ctx context.Context, machine string) (*Duplicate
 			}
 			seen[at] = true
 			raw, ok, err := w.Views.Get(ctx, at)
-			if err != nil || !ok {
+			if err != nil {
 				return nil, err
+			}
+			if !ok {
+				continue // the other machine's number was corrected just now
 			}
 			var p sharedPair
 			if err := unmarshalView(raw, &p); err != nil {

@@ -141,3 +141,43 @@ func (t *countingTx) Put(key string, value []byte) {
 	}
 	t.ViewTx.Put(key, value)
 }
+
+// Between two looks at the views a number may be corrected: what is gone by then
+// is left out.
+func TestDuplicatesWhileANumberIsCorrected(t *testing.T) {
+	b := newBench(t)
+	b.numbered("a", "Skerrow", "SK 6018")
+	b.numbered("b", "Skerrow", "SK 6018")
+	b.Views = pairless{b.Views}
+	of, err := b.DuplicatesOf(context.Background(), "a")
+	require.NoError(t, err)
+	require.Empty(t, of.Duplicates)
+	require.Empty(t, of.Cautions("a"))
+}
+
+// pairless are views in which every pair was just taken out.
+type pairless struct{ Views }
+
+func (v pairless) Get(ctx context.Context, key string) ([]byte, bool, error) {
+	if strings.HasPrefix(key, numberPair) {
+		return nil, false, nil
+	}
+	return v.Views.Get(ctx, key)
+}
+
+// What was recorded does not wait for whoever brings a whole register's views
+// up, and is told of shared numbers at the next look.
+func TestTakingInDoesNotWaitForTheViews(t *testing.T) {
+	b := newBench(t)
+	b.numbered("a", "Skerrow", "SK 6018")
+	second := &registry.Machine{Common: registry.Common{ID: "machine"}, Make: "Skerrow", Model: "Vole", Year: "1931",
+		Numbers: []registry.Number{{Where: "frame", AsRead: registry.Private{Value: "SK 6018"}}}}
+	b.refreshing.Lock()
+	r, err := b.Record(context.Background(), Request{Machine: "b", Actor: "mechanic"}, second)
+	b.refreshing.Unlock()
+	require.NoError(t, err)
+	require.Empty(t, r.Cautions)
+	of, err := b.DuplicatesOf(context.Background(), "b")
+	require.NoError(t, err)
+	require.Len(t, of.Cautions("b"), 1)
+}

@@ -206,12 +206,9 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 		receipt.Records = nil // what stands is what the first try recorded
 	}
 	// The record stands, whether or not the lists can follow at once.
-	if !req.later {
-		w.follow(ctx)
-		if slices.ContainsFunc(receipt.Records, func(r RecordReceipt) bool { return r.Kind == "machine" }) {
-			if shared, err := w.DuplicatesOf(ctx, req.Machine); err == nil {
-				receipt.Cautions = shared.Cautions(req.Machine)
-			}
+	if !req.later && w.follow(ctx) && slices.ContainsFunc(receipt.Records, func(r RecordReceipt) bool { return r.Kind == "machine" }) {
+		if shared, err := w.DuplicatesOf(ctx, req.Machine); err == nil {
+			receipt.Cautions = shared.Cautions(req.Machine)
 		}
 	}
 	return receipt, nil

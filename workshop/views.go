@@ -124,14 +124,15 @@ func (w *Workshop) refresh(ctx context.Context) error {
 
 // follow brings the views up to the ledger unless somebody else is at it, who
 // may have a whole register before them: every look at the views refreshes
-// them anyway, and what was recorded need not wait for it.
-func (w *Workshop) follow(ctx context.Context) {
+// them anyway, and what was recorded need not wait for it. It says whether the
+// views have come so far.
+func (w *Workshop) follow(ctx context.Context) bool {
 	end, err := w.Ledger.End(ctx)
 	if err != nil || !w.refreshing.TryLock() {
-		return
+		return false
 	}
 	defer w.refreshing.Unlock()
-	_ = w.refreshTo(ctx, end) // the next look says what is wrong with them
+	return w.refreshTo(ctx, end) == nil // the next look says what is wrong with them
 }
 
 func (w *Workshop) refreshTo(ctx context.Context, end registry.Position) error {
