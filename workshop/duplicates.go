@@ -74,7 +74,11 @@ func (w *Workshop) numbersOn(d *registry.Dossier, m *registry.Machine) map[strin
 			continue
 		}
 		for i, reading := range readings(n) {
-			key := strings.Join([]string{lookup.Plain(n.Where), lookup.Plain(m.Make), lookup.Alike(reading)}, "/")
+			alike := lookup.Alike(reading)
+			if alike == "" {
+				continue // such as "?": nothing was read
+			}
+			key := strings.Join([]string{lookup.Plain(n.Where), lookup.Plain(m.Make), alike}, "/")
 			b := bearer{d.ID, reading, i > 0}
 			if !slices.Contains(out[key], b) {
 				out[key] = append(out[key], b)

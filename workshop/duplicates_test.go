@@ -41,6 +41,8 @@ func TestDuplicates(t *testing.T) {
 	b.numbered("d", "Élan & Brüder", "SK6018")
 	b.numbered("e", "Skerrow", "SK6038")
 	b.numbered("f", "Skerrow", "SK9038", registry.DoubtfulCharacter{Place: 3, Readings: []string{"6"}})
+	b.numbered("g", "Skerrow", "? – –")
+	b.numbered("h", "Skerrow", "?")
 	want := []string{"frame a=SK 6018 b=sk-6018 exact", "frame a=SK 6018 c=SK6O18 one-apart", "frame b=sk-6018 c=SK6O18 one-apart", "frame e=SK6038 f=SK6038 doubtful"}
 	require.Equal(t, want, b.duplicates(), "of one make, and in one reading")
 
