@@ -24,6 +24,12 @@ const (
 	numberSaid = "number/said/" // machine id → what is said on its record of shared numbers
 )
 
+// maxBearers is how many readings stand under one key at most. What so many
+// machines of a make have in one place is no number of a machine, such as
+// "unknown"; who comes later is not held against them, and the entries and what
+// an update writes stay small.
+const maxBearers = 64
+
 // bearer is one reading of a number on one machine.
 type bearer struct {
 	Machine string `json:"m"`
@@ -127,6 +133,9 @@ func (w *Workshop) noteNumbers(tx ViewTx, d *registry.Dossier, m *registry.Machi
 		others, err := bearersAt(tx, key, d.ID)
 		if err != nil {
 			return err
+		}
+		if len(others)+len(mine) > maxBearers {
+			continue
 		}
 		for _, o := range others {
 			for _, b := range mine {

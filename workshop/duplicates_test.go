@@ -183,3 +183,27 @@ func TestTakingInDoesNotWaitForTheViews(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, of.Cautions("b"), 1)
 }
+
+// A register in which hundreds of machines have "unknown" for a number is
+// derived all the same, and at a cost that does not grow with them.
+func TestWhatEveryMachineHasIsNoNumber(t *testing.T) {
+	b := newBench(t)
+	for i := range maxBearers + 20 {
+		b.numbered(fmt.Sprintf("m-%03d", i), "Skerrow", "unknown")
+	}
+	views := &countingViews{Views: b.Views}
+	b.Views = views
+	b.numbered("n", "Skerrow", "unknown")
+	require.Less(t, views.number, 10)
+	b.Views = views.Views
+	list, err := b.DuplicatesOf(context.Background(), "n")
+	require.NoError(t, err)
+	require.Empty(t, list.Duplicates)
+	b.numbered("a", "Skerrow", "SK 6018")
+	b.on("m-000", &registry.Machine{Common: registry.Common{ID: "machine-2", Supersedes: "machine"}, Make: "Skerrow", Model: "Vole", Year: "1931",
+		Numbers: []registry.Number{{Where: "frame", AsRead: registry.Private{Value: "SK 6018"}}}})
+	list, err = b.DuplicatesOf(context.Background(), "m-000")
+	require.NoError(t, err)
+	require.Len(t, list.Duplicates, 1)
+	require.Equal(t, "a", list.Duplicates[0].Machines[0].Machine)
+}
