@@ -22,7 +22,7 @@ import (
 )
 
 // recipe is the version of what the registers hold; a cached one of another
-// recipe is made anew.
+// recipe, or with views of another version, is made anew.
 const recipe = 1
 
 // Machines that stand in every register, with the same bytes in each: cost may
@@ -65,7 +65,7 @@ func open(t testing.TB, dir string) *store.Store {
 	return s
 }
 
-// registry10 and the like are folders of registers.
+// register is a folder with a register of so many machines.
 type register struct {
 	dir    string
 	size   int
@@ -80,7 +80,7 @@ type register struct {
 
 // registerOf gives a register of so many machines, made or found in the cache.
 func registerOf(t testing.TB, size int) *register {
-	r := &register{dir: filepath.Join(cache(t), fmt.Sprintf("register-%d-%d", recipe, size)), size: size}
+	r := &register{dir: filepath.Join(cache(t), fmt.Sprintf("register-%d-%d-%d", recipe, workshop.ViewVersion, size)), size: size}
 	note := filepath.Join(r.dir, "made.json")
 	if raw, err := os.ReadFile(note); err == nil && json.Unmarshal(raw, r) == nil {
 		return r
@@ -98,6 +98,7 @@ func registerOf(t testing.TB, size int) *register {
 	r.Rebuilt, r.RebuiltCPU = time.Since(begin), cpuTime()-cpu
 	require.NoError(t, s.Ledger().ReadAll(context.Background(), 0, func(x registry.Record) error { r.Events += len(x.Events); return nil }))
 	require.NoError(t, s.Close())
+	require.False(t, t.Failed(), "a register that is not whole is not kept")
 	r.Bytes = onDisk(t, r.dir)
 	raw, err := json.Marshal(r)
 	require.NoError(t, err)

@@ -77,7 +77,7 @@ func (f *freeAt) Pop() any {
 	return x
 }
 
-// served simulates readers that come by chance to processors that work through
+// timesThere simulates readers that come by chance to processors that work through
 // one line, and gives how long each was there, in seconds. service gives the
 // time that one takes.
 func timesThere(rnd *rand.Rand, perSecond float64, processors, n int, service func() float64) []float64 {

@@ -307,3 +307,27 @@ func TestReplayer(t *testing.T) {
 	require.Equal(t, snapshot(t, b.d), snapshot(t, r.Dossier()))
 	require.Equal(t, CodeTampered, CodeOf(r.Add(b.events[0])))
 }
+
+// TestLongHistories: parts of a long history are read side by side, and it is
+// the same as reading it event by event, also where something is wrong with it.
+func TestLongHistories(t *testing.T) {
+	b := newBench(t)
+	takenIn(b)
+	for i := range 400 {
+		b.store(aPerson(fmt.Sprintf("reader-%d", i), "reader"))
+	}
+	b.replayed()
+	for _, at := range []int{0, 127, 128, 300, len(b.events) - 1} {
+		events := slices.Clone(b.events)
+		events[at] = events[at][:40]
+		alone := NewReplayer("drover")
+		var want error
+		for i := 0; want == nil; i++ {
+			want = alone.Add(events[i])
+		}
+		together := NewReplayer("drover")
+		require.Equal(t, want, together.Add(events...))
+		require.EqualValues(t, at, together.Version(), "what stands before it was taken")
+		require.Equal(t, snapshot(t, alone.Dossier()), snapshot(t, together.Dossier()))
+	}
+}

@@ -38,10 +38,11 @@ var costly = []string{"/machines/{id}/dossier.pdf", "/machines/{id}/bundle.zip",
 	"/machines/{id}/work/card/{option}/card.pdf", "/machines/{id}/work/labels.pdf", "/o/{token}/q/{offer}/receipt.pdf",
 	"/machines/{id}/exchange/{format}", "/lists/{file}", "/machines/{id}/lists/{file}", "/machines/{id}/plan", "/verify",
 	"/api/v1/machines/{id}/dossier.pdf", "/api/v1/machines/{id}/bundle.zip", "/api/v1/machines/{id}/plan", "/api/v1/machines/{id}/exchange/prov",
-	"/api/v1/machines/{id}/exchange/jsonld", "/api/v1/verify", "/api/v1/survivors", "/survivors", "/import"}
+	"/api/v1/machines/{id}/exchange/jsonld", "/api/v1/verify", "/api/v1/survivors", "/survivors", "/import",
+	"/machines/{id}/handed-over.zip", "/take-over", "/machines/{id}/decide/q/{offer}/receipt.pdf"}
 
 // formsOfCostly are costly routes that only show a form when they are read.
-var formsOfCostly = []string{"/verify", "/survivors", "/import"}
+var formsOfCostly = []string{"/verify", "/survivors", "/import", "/take-over"}
 
 func isCostly(rt route) bool {
 	return slices.Contains(costly, rt.pattern) && (rt.method != http.MethodGet || !slices.Contains(formsOfCostly, rt.pattern))

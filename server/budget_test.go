@@ -136,6 +136,10 @@ func TestAnAccountHasOneBudget(t *testing.T) {
 	require.Equal(t, http.StatusOK, pdf("192.0.2.1:1"))
 	require.Equal(t, http.StatusOK, pdf("192.0.2.2:1"))
 	require.Equal(t, http.StatusTooManyRequests, pdf("127.0.0.1:1"))
+	for path, method := range map[string]string{"/machines/drover-1957/handed-over.zip": http.MethodGet, "/take-over": http.MethodPost} {
+		require.Equal(t, http.StatusTooManyRequests, b.from("127.0.0.1:1", method, path, "", "", "Cookie", keeper.String()).Code, path)
+	}
+	require.Equal(t, http.StatusOK, b.from("127.0.0.1:1", http.MethodGet, "/take-over", "", "", "Cookie", keeper.String()).Code, "the form alone")
 	alone := limited(t)
 	for range 5 {
 		require.Equal(t, http.StatusOK, alone.from("127.0.0.1:1", http.MethodGet, "/machines/drover-1957/dossier.pdf", "", "").Code)

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"io"
 	"net/http"
@@ -152,27 +153,19 @@ func downloadHandOver(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := os.Remove(f.Name()); err != nil { // it lasts as long as it is open
-		return nil, err
+	err = os.Remove(f.Name()) // it lasts as long as it is open
+	if err == nil {
+		err = s.HandOver(r.Context(), f, report.Machine.ID)
 	}
-	if err = s.HandOver(r.Context(), f, report.Machine.ID); err == nil {
+	if err == nil {
 		_, err = f.Seek(0, io.SeekStart)
 	}
 	info, statErr := f.Stat()
-	if err != nil || statErr != nil {
+	if err = cmp.Or(err, statErr); err != nil {
 		_ = f.Close()
-		return nil, firstError(err, statErr)
+		return nil, err
 	}
 	return streamAnswer{mediaType: "application/zip", from: f, size: info.Size(), attachment: report.Machine.ID + "-handed-over.zip"}, nil
-}
-
-func firstError(list ...error) error {
-	for _, err := range list {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 // downloadTransferReceipt sends what the giving registry records.

@@ -140,7 +140,7 @@ func TestStatisticsPage(t *testing.T) {
 	require.Contains(t, p.text(), "Invented Heron", "the keeper sees every model")
 	_, p = page(reader, "/statistics")
 	require.NotContains(t, p.text(), "Heron", "one machine is no group")
-	require.Contains(t, p.text(), "Groups of fewer than 5 machines are told together")
+	require.Contains(t, p.text(), "Models, decades and phases of fewer than 5 machines are told together")
 	_, p = page(reader, "/statistics?make=Invented&model=Heron")
 	require.Contains(t, p.text(), "would tell of single machines")
 	code, _ := page(one, "/statistics")

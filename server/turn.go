@@ -113,4 +113,9 @@ func (s *Server) setTurns() {
 			return inTurn(ctx, s.building, func() (*BundleAnswer, error) { return check(ctx, q) })
 		}
 	}
+	if take := s.TakeOver; take != nil {
+		s.TakeOver = func(ctx context.Context, q TakeOverQuestion) (*TakeOverAnswer, error) {
+			return inTurn(ctx, s.building, func() (*TakeOverAnswer, error) { return take(ctx, q) })
+		}
+	}
 }

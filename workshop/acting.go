@@ -43,8 +43,8 @@ func noMachine(machine string) error {
 }
 
 // actor is whom the records of a request are made by.
-func actor(ctx context.Context, req Request, fresh bool, bodies []registry.Body) (string, error) {
-	if err := ownActs(req, bodies); err != nil {
+func actor(ctx context.Context, req Request, d *registry.Dossier, bodies []registry.Body) (string, error) {
+	if err := ownActs(d, req, bodies); err != nil {
 		return "", err
 	}
 	a := actingIn(ctx)
@@ -59,5 +59,5 @@ func actor(ctx context.Context, req Request, fresh bool, bodies []registry.Body)
 			return "", registry.Refuse(registry.CodeRefused, "Send the owner a link; or record how the answer came, and who heard it.", "Only the owner's own link records that an answer came by it")
 		}
 	}
-	return a.As(req.Machine, req.Actor, fresh)
+	return a.As(req.Machine, req.Actor, d.Version() == 0)
 }

@@ -3,6 +3,7 @@ package workshop
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"example.org/asfound/registry"
 )
@@ -192,12 +193,16 @@ func maySign(e *registry.Entry, account string, persons []string) (string, error
 }
 
 // OnlyByItself says whether records of a kind are made by the person concerned
-// alone, on pages of their own.
-func OnlyByItself(k registry.Kind) bool { return k == "passkey" || k == "second-signature" }
+// alone, on pages of their own, or by what does more than record them.
+func OnlyByItself(k registry.Kind) bool {
+	return slices.Contains([]registry.Kind{"passkey", "second-signature", "transfer", "erasure"}, k)
+}
 
 // ownActs refuses what only the person concerned can record: an answer by
-// account, a passkey and what it signed, a second signature.
-func ownActs(req Request, bodies []registry.Body) error {
+// account, a passkey and what it signed, a second signature. It refuses the
+// record alone of what is more than a record too: a transfer, which may close
+// the machine's record here, and an erasure, which destroys keys.
+func ownActs(d *registry.Dossier, req Request, bodies []registry.Body) error {
 	if req.own {
 		return nil
 	}
@@ -207,6 +212,14 @@ func ownActs(req Request, bodies []registry.Body) error {
 			return registry.Refuse(registry.CodeRefused, "Let them open their link, or sign in, and make it there.", "Only its own person can have a passkey bound")
 		case *registry.SecondSignature:
 			return registry.Refuse(registry.CodeRefused, "Name the second person in the record; they sign in and sign it on the work page.", "Only the second person’s own account records that they signed")
+		case *registry.Transfer:
+			return moveItself()
+		case *registry.Withdrawal:
+			if _, ok := registry.Get[*registry.Transfer](d, b.Record); ok {
+				return moveItself()
+			}
+		case *registry.Erasure:
+			return registry.Refuse(registry.CodeRefused, "Use \"asfound person erase\", which destroys what is kept and records it.", "An erasure is not recorded by itself: nothing would be erased")
 		case *registry.Decision:
 			if b.Channel == "account" || b.Assertion != nil {
 				return registry.Refuse(registry.CodeRefused, "Let them sign in and answer; or record how the answer came, and who heard it.", "Only the owner’s own account records that an answer came by it, and only their own page what a passkey signed")
@@ -214,4 +227,9 @@ func ownActs(req Request, bodies []registry.Body) error {
 		}
 	}
 	return nil
+}
+
+func moveItself() error {
+	return registry.Refuse(registry.CodeRefused, "Whoever keeps the registry does it on the page “This machine in the register”, or with \"asfound transfer\".",
+		"A transfer between registries is not recorded or withdrawn by itself")
 }

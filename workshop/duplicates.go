@@ -24,6 +24,12 @@ const (
 	numberSaid = "number/said/" // machine id → what is said on its record of shared numbers
 )
 
+// maxBearers is how many readings stand under one key at most. What so many
+// machines of a make have in one place is no number of a machine, such as
+// "unknown"; who comes later is not held against them, and the entries and what
+// an update writes stay small.
+const maxBearers = 64
+
 // bearer is one reading of a number on one machine.
 type bearer struct {
 	Machine string `json:"m"`
@@ -74,7 +80,11 @@ func (w *Workshop) numbersOn(d *registry.Dossier, m *registry.Machine) map[strin
 			continue
 		}
 		for i, reading := range readings(n) {
-			key := strings.Join([]string{lookup.Plain(n.Where), lookup.Plain(m.Make), lookup.Alike(reading)}, "/")
+			alike := lookup.Alike(reading)
+			if alike == "" {
+				continue // such as "?": nothing was read
+			}
+			key := strings.Join([]string{lookup.Plain(n.Where), lookup.Plain(m.Make), alike}, "/")
 			b := bearer{d.ID, reading, i > 0}
 			if !slices.Contains(out[key], b) {
 				out[key] = append(out[key], b)
@@ -123,6 +133,9 @@ func (w *Workshop) noteNumbers(tx ViewTx, d *registry.Dossier, m *registry.Machi
 		others, err := bearersAt(tx, key, d.ID)
 		if err != nil {
 			return err
+		}
+		if len(others)+len(mine) > maxBearers {
+			continue
 		}
 		for _, o := range others {
 			for _, b := range mine {
@@ -335,8 +348,11 @@ func (w *Workshop) DuplicatesOf(ctx context.Context, machine string) (*Duplicate
 			}
 			seen[at] = true
 			raw, ok, err := w.Views.Get(ctx, at)
-			if err != nil || !ok {
+			if err != nil {
 				return nil, err
+			}
+			if !ok {
+				continue // the other machine's number was corrected just now
 			}
 			var p sharedPair
 			if err := unmarshalView(raw, &p); err != nil {

@@ -41,6 +41,8 @@ func TestDuplicates(t *testing.T) {
 	b.numbered("d", "Élan & Brüder", "SK6018")
 	b.numbered("e", "Skerrow", "SK6038")
 	b.numbered("f", "Skerrow", "SK9038", registry.DoubtfulCharacter{Place: 3, Readings: []string{"6"}})
+	b.numbered("g", "Skerrow", "? – –")
+	b.numbered("h", "Skerrow", "?")
 	want := []string{"frame a=SK 6018 b=sk-6018 exact", "frame a=SK 6018 c=SK6O18 one-apart", "frame b=sk-6018 c=SK6O18 one-apart", "frame e=SK6038 f=SK6038 doubtful"}
 	require.Equal(t, want, b.duplicates(), "of one make, and in one reading")
 
@@ -140,4 +142,68 @@ func (t *countingTx) Put(key string, value []byte) {
 		t.v.number++
 	}
 	t.ViewTx.Put(key, value)
+}
+
+// Between two looks at the views a number may be corrected: what is gone by then
+// is left out.
+func TestDuplicatesWhileANumberIsCorrected(t *testing.T) {
+	b := newBench(t)
+	b.numbered("a", "Skerrow", "SK 6018")
+	b.numbered("b", "Skerrow", "SK 6018")
+	b.Views = pairless{b.Views}
+	of, err := b.DuplicatesOf(context.Background(), "a")
+	require.NoError(t, err)
+	require.Empty(t, of.Duplicates)
+	require.Empty(t, of.Cautions("a"))
+}
+
+// pairless are views in which every pair was just taken out.
+type pairless struct{ Views }
+
+func (v pairless) Get(ctx context.Context, key string) ([]byte, bool, error) {
+	if strings.HasPrefix(key, numberPair) {
+		return nil, false, nil
+	}
+	return v.Views.Get(ctx, key)
+}
+
+// What was recorded does not wait for whoever brings a whole register's views
+// up, and is told of shared numbers at the next look.
+func TestTakingInDoesNotWaitForTheViews(t *testing.T) {
+	b := newBench(t)
+	b.numbered("a", "Skerrow", "SK 6018")
+	second := &registry.Machine{Common: registry.Common{ID: "machine"}, Make: "Skerrow", Model: "Vole", Year: "1931",
+		Numbers: []registry.Number{{Where: "frame", AsRead: registry.Private{Value: "SK 6018"}}}}
+	b.refreshing.Lock()
+	r, err := b.Record(context.Background(), Request{Machine: "b", Actor: "mechanic"}, second)
+	b.refreshing.Unlock()
+	require.NoError(t, err)
+	require.Empty(t, r.Cautions)
+	of, err := b.DuplicatesOf(context.Background(), "b")
+	require.NoError(t, err)
+	require.Len(t, of.Cautions("b"), 1)
+}
+
+// A register in which hundreds of machines have "unknown" for a number is
+// derived all the same, and at a cost that does not grow with them.
+func TestWhatEveryMachineHasIsNoNumber(t *testing.T) {
+	b := newBench(t)
+	for i := range maxBearers + 20 {
+		b.numbered(fmt.Sprintf("m-%03d", i), "Skerrow", "unknown")
+	}
+	views := &countingViews{Views: b.Views}
+	b.Views = views
+	b.numbered("n", "Skerrow", "unknown")
+	require.Less(t, views.number, 10)
+	b.Views = views.Views
+	list, err := b.DuplicatesOf(context.Background(), "n")
+	require.NoError(t, err)
+	require.Empty(t, list.Duplicates)
+	b.numbered("a", "Skerrow", "SK 6018")
+	b.on("m-000", &registry.Machine{Common: registry.Common{ID: "machine-2", Supersedes: "machine"}, Make: "Skerrow", Model: "Vole", Year: "1931",
+		Numbers: []registry.Number{{Where: "frame", AsRead: registry.Private{Value: "SK 6018"}}}})
+	list, err = b.DuplicatesOf(context.Background(), "m-000")
+	require.NoError(t, err)
+	require.Len(t, list.Duplicates, 1)
+	require.Equal(t, "a", list.Duplicates[0].Machines[0].Machine)
 }

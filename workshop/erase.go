@@ -41,6 +41,7 @@ func (w *Workshop) Erase(ctx context.Context, req Request, person, why string) (
 	if err := w.Private.Erasing(req.Machine, true); err != nil {
 		return Receipt{}, err
 	}
+	req.own = true
 	receipt, err := w.Record(ctx, req, &registry.Erasure{Person: person, Digests: stored, Means: registry.MeansKey, Why: why, By: req.Actor})
 	if err != nil {
 		return receipt, err // whether it stands is seen when the registry is opened next

@@ -21,7 +21,7 @@ type Request struct {
 	// Empty means a fresh one.
 	Key string
 
-	own      bool // whoever it is recorded for did it themselves, at their link or by their account
+	own      bool // whoever it is recorded for did it themselves, or it comes from what does it; see ownActs
 	computed bool // the figures were computed just now, by this very program
 	trial    bool // it is only to be seen whether it may be recorded
 	later    bool // the lists follow later, all at once
@@ -129,7 +129,7 @@ type document struct {
 func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Request, known []secret, bodies []registry.Body) (batch, error) {
 	var out batch
 	var err error
-	if req.Actor, err = actor(ctx, req, d.Version() == 0, bodies); err != nil {
+	if req.Actor, err = actor(ctx, req, d, bodies); err != nil {
 		return batch{}, err
 	}
 	rules := w.rules()
@@ -206,12 +206,9 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 		receipt.Records = nil // what stands is what the first try recorded
 	}
 	// The record stands, whether or not the lists can follow at once.
-	if !req.later {
-		w.follow(ctx)
-		if slices.ContainsFunc(receipt.Records, func(r RecordReceipt) bool { return r.Kind == "machine" }) {
-			if shared, err := w.DuplicatesOf(ctx, req.Machine); err == nil {
-				receipt.Cautions = shared.Cautions(req.Machine)
-			}
+	if !req.later && w.follow(ctx) && slices.ContainsFunc(receipt.Records, func(r RecordReceipt) bool { return r.Kind == "machine" }) {
+		if shared, err := w.DuplicatesOf(ctx, req.Machine); err == nil {
+			receipt.Cautions = shared.Cautions(req.Machine)
 		}
 	}
 	return receipt, nil

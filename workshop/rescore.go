@@ -179,7 +179,7 @@ func (w *Workshop) fold(ctx context.Context, progress func(done int)) error {
 		}
 		type folded struct {
 			version uint64
-			value   []byte
+			value   []byte // nil for a record that is kept on elsewhere
 		}
 		made := make([]folded, len(due))
 		for i, machine := range due {
@@ -187,15 +187,21 @@ func (w *Workshop) fold(ctx context.Context, progress func(done int)) error {
 			if err != nil {
 				return err
 			}
-			value, err := w.folded(d)
-			if err != nil {
+			made[i].version = d.Version()
+			if _, moved := d.MovedTo(w.Registry); moved {
+				continue // it is counted where it is kept
+			}
+			if made[i].value, err = w.folded(d); err != nil {
 				return fmt.Errorf("fold %s: %w", machine, err)
 			}
-			made[i] = folded{d.Version(), value}
 		}
 		if err := w.updateViews(ctx, func(tx ViewTx) error {
 			for i, machine := range due {
-				tx.Put(viewFolded+machine, made[i].value)
+				if made[i].value == nil {
+					tx.Delete(viewFolded + machine)
+				} else {
+					tx.Put(viewFolded+machine, made[i].value)
+				}
 				raw, _, err := tx.Get(viewDue + machine)
 				if err != nil {
 					return err

@@ -111,3 +111,24 @@ func TestRescoreRefusesWhatItDoesNotKnowAndHidesWhatIsHidden(t *testing.T) {
 	require.NoError(t, err)
 	require.Zero(t, r.Machines)
 }
+
+// A record that was handed over is in the other registry's figures, as in
+// TestStatisticsLeaveOutWhatMoved.
+func TestRescoreLeavesOutWhatMoved(t *testing.T) {
+	ctx := context.Background()
+	b := drafted(t)
+	machines := func() int {
+		r, err := b.Rescore(ctx, "", "", nil)
+		require.NoError(t, err)
+		return r.Machines
+	}
+	require.Equal(t, 1, machines())
+	b.Registry = "here"
+	b.knowledge = knowledge{}
+	_, err := b.HandOver(ctx, request(), "sold")
+	require.NoError(t, err)
+	require.Zero(t, machines())
+	_, err = b.TakeBackHandOver(ctx, request(), "not sold")
+	require.NoError(t, err)
+	require.Equal(t, 1, machines())
+}

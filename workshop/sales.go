@@ -26,13 +26,18 @@ type offeredSale struct {
 }
 
 // noteSales brings what a machine offers up to its record: every comparable sale
-// in force while its owner's permission stands, and nothing otherwise.
+// in force while its owner's permission stands, and nothing otherwise. Names that
+// stand in it are those of the public edition: another machine's record would
+// put its own people in their place.
 func (w *Workshop) noteSales(tx ViewTx, d *registry.Dossier) error {
 	now := map[string][]byte{}
 	_, moved := d.MovedTo(w.Registry)
 	if p, ok := d.Permitted(registry.ForSharingSales); ok && !moved {
+		public := NewReader(d, true)
 		for _, s := range registry.Live[*registry.ComparableSale](d) {
-			raw, err := json.Marshal(offeredSale{p.Record.Prices, s.Record})
+			sale := *s.Record
+			sale.Source, sale.Venue = public.Text(sale.Source), public.Text(sale.Venue)
+			raw, err := json.Marshal(offeredSale{p.Record.Prices, &sale})
 			if err != nil {
 				return err
 			}

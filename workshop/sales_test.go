@@ -97,3 +97,20 @@ func TestSharedSales(t *testing.T) {
 	require.NoError(t, b.Rebuild(context.Background(), nil))
 	require.Equal(t, same, b.offered())
 }
+
+// A name in a sale is said by its role, and is not taken for a person of the
+// machine that the sale is offered to, whose owner is another one.
+func TestSharedSalesNameNobody(t *testing.T) {
+	b := offering(t)
+	named := aSale("v-3", "2026-03-01", "8000", "GBP")
+	named.Source, named.Venue = "letter of Ansel Brandt", "the house of Ansel Brandt"
+	b.on("vole", named)
+	_, err := b.ShareSales(context.Background(), Request{Machine: "vole", Actor: "mechanic"}, "owner", "by letter", true)
+	require.NoError(t, err)
+	s := b.offered()[0]
+	require.Equal(t, "vole/v-3", s.ID)
+	require.Equal(t, []string{"letter of the owner", "the house of the owner"}, []string{s.Source, s.Venue})
+	q := asked()
+	q.Shared = []string{"vole/v-3"}
+	says(t, strings.Join(b.value(q).Assumptions, " "), "vole/v-3 (letter of the owner)")
+}

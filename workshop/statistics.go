@@ -314,17 +314,15 @@ func (w *Workshop) Statistics(ctx context.Context, q StatisticsQuestion) (*Stati
 	if err := w.refresh(ctx); err != nil {
 		return nil, err
 	}
-	all, err := w.tallyOf(ctx, tallyAll)
-	if err != nil {
-		return nil, err
-	}
 	out := &Statistics{Least: q.Least, Method: scoring.MethodProportion, Refused: []string{}}
-	t := all
+	var t tally
+	var err error
 	if q.Make != "" || q.Model != "" {
-		if t, err = w.modelTally(ctx, q, all, out); err != nil {
-			return nil, err
-		}
-	} else if err := w.models(ctx, q, out); err != nil {
+		t, err = w.modelTally(ctx, q, out)
+	} else if t, err = w.tallyOf(ctx, tallyAll); err == nil {
+		err = w.models(ctx, q, out)
+	}
+	if err != nil {
 		return nil, err
 	}
 	out.Machines, out.Invented = t["machines"], t["invented"]
@@ -350,9 +348,9 @@ func (w *Workshop) tallyOf(ctx context.Context, table string) (tally, error) {
 	return t, unpack(raw, &t)
 }
 
-// modelTally is the table of one model. What is left of the register without it
-// must not be a small group either.
-func (w *Workshop) modelTally(ctx context.Context, q StatisticsQuestion, all tally, out *Statistics) (tally, error) {
+// modelTally is the table of one model. A model that is told together with
+// others is not told alone either: what is left without it would be told.
+func (w *Workshop) modelTally(ctx context.Context, q StatisticsQuestion, out *Statistics) (tally, error) {
 	raw, ok, err := w.Views.Get(ctx, tallyCount+modelKeyOf(q.Make, q.Model))
 	if err != nil {
 		return nil, err
@@ -365,8 +363,14 @@ func (w *Workshop) modelTally(ctx context.Context, q StatisticsQuestion, all tal
 		return nil, err
 	}
 	out.Make, out.Model = n.Make, n.Model
-	if rest := all["machines"] - n.Machines; q.Least > 0 && (n.Machines < q.Least || rest > 0 && rest < q.Least) {
-		return nil, registry.Refuse(registry.CodeInsufficient, "Ask the keeper of the registry.", "Fewer than %d machines are of this model, or of all others: figures of so few would tell of single machines", q.Least)
+	if q.Least > 0 {
+		list, err := w.allModels(ctx)
+		if err != nil {
+			return nil, err
+		}
+		if !slices.ContainsFunc(told(list, q.Least), func(g Group) bool { return g.Together == 0 && g.Make == n.Make && g.Model == n.Model }) {
+			return nil, registry.Refuse(registry.CodeInsufficient, "Ask the keeper of the registry.", "Fewer than %d machines are of this model, or of all others that are too few to be told alone: figures of so few would tell of single machines", q.Least)
+		}
 	}
 	return w.tallyOf(ctx, tallyModel+modelKeyOf(q.Make, q.Model))
 }
@@ -374,7 +378,8 @@ func (w *Workshop) modelTally(ctx context.Context, q StatisticsQuestion, all tal
 // modelsShown is how many models are listed, the most frequent first.
 const modelsShown = 50
 
-func (w *Workshop) models(ctx context.Context, q StatisticsQuestion, out *Statistics) error {
+// allModels are the models on record, the most frequent first.
+func (w *Workshop) allModels(ctx context.Context) ([]Group, error) {
 	var list []Group
 	err := w.Views.Scan(ctx, tallyCount, "", 0, func(_ string, value []byte) error {
 		var n modelCount
@@ -385,6 +390,11 @@ func (w *Workshop) models(ctx context.Context, q StatisticsQuestion, out *Statis
 		return nil
 	})
 	slices.SortStableFunc(list, func(a, b Group) int { return cmp.Or(b.Machines-a.Machines, strings.Compare(a.Name, b.Name)) })
+	return list, err
+}
+
+func (w *Workshop) models(ctx context.Context, q StatisticsQuestion, out *Statistics) error {
+	list, err := w.allModels(ctx)
 	list = told(list, q.Least)
 	if len(list) > modelsShown {
 		rest := Group{Together: len(list) - modelsShown + 1}

@@ -61,6 +61,19 @@ func TestStatistics(t *testing.T) {
 	_, err = b.Statistics(context.Background(), StatisticsQuestion{Make: "Skerrow", Model: "Drover", Least: LeastCell})
 	refused(t, err, registry.CodeInsufficient, "or of all others")
 
+	// Nor of the small one by what is left without two large ones: the smaller of
+	// them is told together with it, and so is not told alone.
+	big := newBench(t)
+	for model, n := range map[string]int{"Drover": 7, "Tern": 5, "Vole": 2} {
+		for i := range n {
+			big.surveyed(fmt.Sprintf("m-%d-%d", n, i), "Skerrow", model, "1957", "original", "worn")
+		}
+	}
+	require.Equal(t, []Group{{Name: "Skerrow Drover", Machines: 7, Make: "Skerrow", Model: "Drover"}, {Machines: 7, Together: 2}}, big.statistics(StatisticsQuestion{Least: LeastCell}).Models)
+	require.Equal(t, 7, big.statistics(StatisticsQuestion{Make: "Skerrow", Model: "Drover", Least: LeastCell}).Machines)
+	_, err = big.Statistics(context.Background(), StatisticsQuestion{Make: "Skerrow", Model: "Tern", Least: LeastCell})
+	refused(t, err, registry.CodeInsufficient, "or of all others")
+
 	// Work that replaces the tank takes it out of the originals; a correction of
 	// the machine moves it from model to model.
 	b.on("v", &registry.Machine{Common: registry.Common{ID: "machine-2", Supersedes: "machine"}, Make: "Skerrow", Model: "Drover", Year: "193X", Invented: true})
@@ -78,9 +91,11 @@ func TestStatisticsLeaveOutWhatMoved(t *testing.T) {
 	b.surveyed("a", "Skerrow", "Drover", "1957", "original", "worn")
 	b.surveyed("c", "Skerrow", "Drover", "1957", "original", "worn")
 	require.Equal(t, 2, b.statistics(StatisticsQuestion{}).Machines)
-	b.on("a", &registry.Transfer{Common: registry.Common{ID: "out"}, Direction: registry.TransferOut, Registry: "here", Because: "sold", By: "mechanic"})
+	_, err := b.HandOver(context.Background(), Request{Machine: "a", Actor: "mechanic"}, "sold")
+	require.NoError(t, err)
 	require.Equal(t, 1, b.statistics(StatisticsQuestion{}).Machines)
-	b.on("a", &registry.Withdrawal{Common: registry.Common{ID: "back"}, Record: "out", Why: "not sold", By: "mechanic"})
+	_, err = b.TakeBackHandOver(context.Background(), Request{Machine: "a", Actor: "mechanic"}, "not sold")
+	require.NoError(t, err)
 	require.Equal(t, 2, b.statistics(StatisticsQuestion{}).Machines)
 }
 

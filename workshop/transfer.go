@@ -27,6 +27,7 @@ func (w *Workshop) HandOver(ctx context.Context, req Request, because string) (R
 	} else if t.Because == "" {
 		return Receipt{}, registry.Refuse(registry.CodeNotApproved, "Record the owner's permission, or say with a reason why it goes without one.", "The owner has not permitted that the record of %s goes to another registry", req.Machine)
 	}
+	req.own = true
 	return w.Record(ctx, req, t)
 }
 
@@ -43,6 +44,7 @@ func (w *Workshop) TakeBackHandOver(ctx context.Context, req Request, why string
 	case last.Record.Direction == registry.TransferIn:
 		return Receipt{}, registry.Refuse(registry.CodeRefused, "Ask that registry to hand it back.", "The record of %s was taken over by %s", req.Machine, last.Record.Registry)
 	}
+	req.own = true
 	return w.Record(ctx, req, &registry.Withdrawal{Record: last.RecordID(), Why: why, By: req.Actor})
 }
 
@@ -111,6 +113,7 @@ func (w *Workshop) TakeOver(ctx context.Context, req Request, h Handed) (Receipt
 		}
 		rest = rest[len(part):]
 	}
+	req.own = true
 	return w.Record(ctx, req, in)
 }
 

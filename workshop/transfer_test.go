@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -181,4 +182,29 @@ func TestTakenOver(t *testing.T) {
 	refused(t, err, registry.CodeRefused, "was taken over by there")
 	_, err = there.TakeBackHandOver(ctx, request(), "x")
 	refused(t, err, registry.CodeNotFound, "was not handed over")
+}
+
+// A mechanic may record nearly everything, but moving a record is more than
+// recording that it moved, and an erasure more than saying so.
+func TestMovesAndErasuresAreNotRecordedByThemselves(t *testing.T) {
+	b, h := handedOver(t)
+	d, err := b.Load(context.Background(), drover, At{})
+	require.NoError(t, err)
+	out, _ := d.MovedTo("here")
+	from := fromOf(t, h.Events)
+	for _, body := range []registry.Body{
+		&registry.Transfer{Direction: registry.TransferIn, Registry: "here", From: &from, By: "mechanic"}, // signed by nobody
+		&registry.Withdrawal{Record: out.RecordID(), Why: "it stays", By: "mechanic"},
+	} {
+		_, err := b.Record(context.Background(), request(), body)
+		refused(t, err, registry.CodeRefused, "not recorded or withdrawn by itself")
+	}
+	_, err = b.Import(context.Background(), ImportRequest{Machine: drover, Actor: "mechanic", Digest: "f"}, sourceOf(Draft{Body: &registry.Withdrawal{Record: out.RecordID(), Why: "it stays", By: "mechanic"}}))
+	refused(t, err, registry.CodeInvalid, "nothing was")
+	_, err = b.Record(context.Background(), request(), &registry.Erasure{Person: "owner", Digests: []string{"sha256:" + strings.Repeat("0", 64)}, Means: registry.MeansKey, Why: "asked", By: "mechanic"})
+	refused(t, err, registry.CodeRefused, "nothing would be erased")
+	_, err = b.TakeBackHandOver(context.Background(), request(), "it stays")
+	require.NoError(t, err)
+	_, err = b.Record(context.Background(), request(), &registry.Transfer{Direction: registry.TransferOut, Registry: "here", Because: "sold", By: "mechanic"})
+	refused(t, err, registry.CodeRefused, "not recorded or withdrawn by itself")
 }

@@ -28,7 +28,7 @@ type ViewTx = interface {
 
 // ViewVersion is the version of the derived data. Raise it when the code below
 // derives something else; every registry then rebuilds at its next start.
-const ViewVersion = 4
+const ViewVersion = 5
 
 // The key families of the views.
 const (
@@ -124,14 +124,15 @@ func (w *Workshop) refresh(ctx context.Context) error {
 
 // follow brings the views up to the ledger unless somebody else is at it, who
 // may have a whole register before them: every look at the views refreshes
-// them anyway, and what was recorded need not wait for it.
-func (w *Workshop) follow(ctx context.Context) {
+// them anyway, and what was recorded need not wait for it. It says whether the
+// views have come so far.
+func (w *Workshop) follow(ctx context.Context) bool {
 	end, err := w.Ledger.End(ctx)
 	if err != nil || !w.refreshing.TryLock() {
-		return
+		return false
 	}
 	defer w.refreshing.Unlock()
-	_ = w.refreshTo(ctx, end) // the next look says what is wrong with them
+	return w.refreshTo(ctx, end) == nil // the next look says what is wrong with them
 }
 
 func (w *Workshop) refreshTo(ctx context.Context, end registry.Position) error {
