@@ -2,7 +2,9 @@ package importers
 
 import (
 	"errors"
+	"fmt"
 	"sync"
+	"sync/atomic"
 )
 
 // batchRows is how many rows a worker takes at once.
@@ -26,13 +28,23 @@ func inOrder[R, S any](workers int, read func(func(R) error) error, work func(R)
 	queue := make(chan *batch, workers+1)
 	stop := make(chan struct{})
 	var wait sync.WaitGroup
+	// What panics side by side panics here, where whoever asked can catch it.
+	var panicked atomic.Value
+	note := func() {
+		if p := recover(); p != nil {
+			panicked.CompareAndSwap(nil, fmt.Sprint(p))
+		}
+	}
 	for range workers {
 		wait.Go(func() {
 			for b := range todo {
 				out := make([]S, len(b.rows))
-				for i, r := range b.rows {
-					out[i] = work(r)
-				}
+				func() {
+					defer note()
+					for i, r := range b.rows {
+						out[i] = work(r)
+					}
+				}()
 				b.results <- out
 			}
 		})
@@ -41,6 +53,7 @@ func inOrder[R, S any](workers int, read func(func(R) error) error, work func(R)
 	wait.Go(func() {
 		defer close(queue)
 		defer close(todo)
+		defer note()
 		var rows []R
 		send := func() error {
 			b := &batch{rows: rows, results: make(chan []S, 1)}
@@ -70,7 +83,7 @@ func inOrder[R, S any](workers int, read func(func(R) error) error, work func(R)
 	for b := range queue {
 		results := <-b.results
 		for _, r := range results {
-			if giveErr != nil {
+			if giveErr != nil || panicked.Load() != nil {
 				break
 			}
 			if giveErr = give(r); giveErr != nil {
@@ -79,6 +92,9 @@ func inOrder[R, S any](workers int, read func(func(R) error) error, work func(R)
 		}
 	}
 	wait.Wait()
+	if p := panicked.Load(); p != nil {
+		panic(p)
+	}
 	if giveErr != nil {
 		return giveErr
 	}

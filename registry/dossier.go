@@ -77,24 +77,38 @@ func (r *Replayer) Version() uint64 { return r.history.Version() }
 // their JSON takes most of the time, so parts of many are read side by side.
 func (r *Replayer) Add(events ...[]byte) error {
 	const part = 128
-	var parts []chan []decodedEvent
+	var parts []chan decodedPart
 	for rest := events; len(rest) > 0; rest = rest[min(part, len(rest)):] {
-		own, ready := rest[:min(part, len(rest))], make(chan []decodedEvent, 1)
+		own, ready := rest[:min(part, len(rest))], make(chan decodedPart, 1)
 		parts = append(parts, ready)
 		if len(events) <= part {
-			ready <- decodeEvents(own)
+			ready <- decodedPart{events: decodeEvents(own)}
 		} else {
-			go func() { ready <- decodeEvents(own) }()
+			go func() {
+				var p decodedPart
+				defer func() { p.panicked = recover(); ready <- p }()
+				p.events = decodeEvents(own)
+			}()
 		}
 	}
 	for i, ready := range parts {
-		for k, e := range <-ready {
+		p := <-ready
+		if p.panicked != nil {
+			panic(p.panicked) // where whoever asked can catch it
+		}
+		for k, e := range p.events {
 			if err := r.apply(events[i*part+k], e); err != nil {
 				return err
 			}
 		}
 	}
 	return nil
+}
+
+// decodedPart is what became of a part that was read beside others.
+type decodedPart struct {
+	events   []decodedEvent
+	panicked any
 }
 
 // decodedEvent is an event as its bytes alone say it.

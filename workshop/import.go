@@ -247,6 +247,7 @@ type blockDone struct {
 	report   ImportReport
 	rejected []row
 	err      error
+	panicked any
 }
 
 // begin works on a machine's rows, at once or, for a large file, beside others.
@@ -263,12 +264,12 @@ func (s *sideBySide) begin(machine string, rows []row, large bool) error {
 	s.under = append(s.under, ready)
 	go func() {
 		var out blockDone
+		defer func() { out.panicked = recover(); ready <- out }()
 		own := importPass{w: s.p.w, req: s.p.req, skip: s.p.skip, report: &out.report, reject: func(i int, d Draft) error {
 			out.rejected = append(out.rejected, row{i, d})
 			return nil
 		}}
 		out.err = s.block(&own, machine, rows)
-		ready <- out
 	}()
 	return nil
 }
@@ -277,6 +278,9 @@ func (s *sideBySide) begin(machine string, rows []row, large bool) error {
 func (s *sideBySide) next() error {
 	done := <-s.under[0]
 	s.under = s.under[1:]
+	if done.panicked != nil {
+		panic(done.panicked) // where whoever asked can catch it
+	}
 	s.p.report.Already += done.report.Already
 	s.p.report.Recorded += done.report.Recorded
 	for _, r := range done.rejected {

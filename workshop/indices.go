@@ -39,8 +39,10 @@ func (w *Workshop) look(d *registry.Dossier, standpointID string) (*seen, error)
 	asked := make([]answered, len(all))
 	w.known()
 	var wait sync.WaitGroup
+	var panicked [answerers]any
 	for k := range answerers {
 		wait.Go(func() {
+			defer func() { panicked[k] = recover() }()
 			for i := k; i < len(all); i += answerers {
 				if !d.NotFitted(all[i].ID) {
 					asked[i] = w.answers(d, all[i].ID)
@@ -49,6 +51,11 @@ func (w *Workshop) look(d *registry.Dossier, standpointID string) (*seen, error)
 		})
 	}
 	wait.Wait()
+	for _, p := range panicked {
+		if p != nil {
+			panic(p) // where whoever asked can catch it
+		}
+	}
 	for i, c := range all {
 		if asked[i].err != nil {
 			return nil, asked[i].err
