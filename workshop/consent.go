@@ -110,8 +110,12 @@ func (w *Workshop) Answer(ctx context.Context, hold Holding, answer registry.Dec
 			bodies = []registry.Body{&key, &answer}
 		}
 		seen := h.Dossier.Version()
-		receipt, err := w.Record(ctx, Request{Machine: h.Dossier.ID, Actor: h.To, Expect: &seen, own: true,
-			Key: fmt.Sprint("answer ", answer.On, answer.Digest, answer.Answer, answer.Options, seen)}, bodies...)
+		// All of it is in the key: two answers that come at once are told apart.
+		whole, err := registry.CanonicalJSON(&answer)
+		if err != nil {
+			return asked, Receipt{}, err
+		}
+		receipt, err := w.Record(ctx, Request{Machine: h.Dossier.ID, Actor: h.To, Expect: &seen, own: true, Key: fmt.Sprintf("answer %d %s", seen, whole)}, bodies...)
 		if registry.CodeOf(err) == registry.CodeConflict && try < maxTries*4 {
 			if now, loadErr := w.Load(ctx, h.Dossier.ID, At{}); loadErr == nil && now.Version() != seen {
 				continue // somebody was faster: look again
