@@ -75,7 +75,11 @@ func takePresent(dir, name string, content []byte) error {
 		return err
 	}
 	write := func(file string, content []byte) error {
-		return errors.Join(writeFile(file, func(w io.Writer) error { _, err := w.Write(content); return err }), syncDir(filepath.Dir(file)))
+		err := errors.Join(writeFile(file, func(w io.Writer) error { _, err := w.Write(content); return err }), syncDir(filepath.Dir(file)))
+		if err == nil {
+			return nil
+		}
+		return registry.Refuse(registry.CodeBusy, "See that the disk is there and has room, and start the restore again: it goes on.", "%s cannot be written: %v", file, err)
 	}
 	if name == peopleFile {
 		if err := write(filepath.Join(dir, peopleLock), []byte(therePeople)); err != nil {

@@ -217,6 +217,11 @@ func TestTakingBack(t *testing.T) {
 		{name: "before work", stage: approved, act: back},
 		{name: "twice", stage: approved, more: bodies2(back), act: func(b *bench) Body { return b.takeBack("again", "yes", "offer") }, code: CodeConflict, word: "taken back already"},
 		{name: "a take-back", stage: approved, more: bodies2(back), act: func(b *bench) Body { return b.takeBack("again", "back", "offer") }, code: CodeNotFound, word: "to take back"},
+		{name: "one that was corrected", stage: approved, more: bodies2(func(b *bench) Body {
+			d := b.answer("mended", "offer", "approve", "swap")
+			d.Supersedes = "yes"
+			return d
+		}), act: back, code: CodeConflict, word: `"mended" stands in its place`},
 		{name: "once it is opened", stage: approved, more: open, act: back, code: CodeRefused, word: `has begun, so that it cannot be taken back: "opened"`},
 		{name: "once a step is done", stage: approved, more: bodies(&Step{Common: Common{ID: "step"}, Option: "swap", Did: "cleared the bench", By: "tamsin"}), act: back, code: CodeRefused, word: `"step"`},
 		{name: "after work that needed none", stage: approved, more: bodies(&Work{Common: Common{ID: "care"}, Treatment: "adjust", Did: "dusted it", Care: "dust", By: "tamsin"}), act: back},
