@@ -2,8 +2,11 @@ package registry
 
 import (
 	"bytes"
+	"crypto/rsa"
+	"crypto/x509"
 	"encoding/base64"
 	"encoding/hex"
+	"math/big"
 	"os"
 	"path/filepath"
 	"strings"
@@ -146,6 +149,20 @@ func TestPasskeySignatures(t *testing.T) {
 		}, code: CodeRefused, word: "not made by the key"})
 	}
 	runCases(t, cases)
+}
+
+// TestHowLongAnRSAKeyMayBe: too short is forged (NIST SP 800-57), too long keeps
+// busy who checks a stranger's bundle.
+func TestHowLongAnRSAKeyMayBe(t *testing.T) {
+	for bits, want := range map[uint]bool{2047: false, 2048: true, 8192: true, 8193: false, 400_000: false} {
+		n := new(big.Int).SetBit(big.NewInt(1), int(bits)-1, 1)
+		der, err := x509.MarshalPKIXPublicKey(&rsa.PublicKey{N: n, E: 65537})
+		require.NoError(t, err)
+		p := &Passkey{PublicKey: base64.RawURLEncoding.EncodeToString(der), Algorithm: AlgorithmRS256}
+		usable, good := p.signs(nil, make([]byte, (bits+7)/8))
+		require.Equal(t, want, usable, bits)
+		require.False(t, good, bits)
+	}
 }
 
 func TestDecidePasskeys(t *testing.T) {
