@@ -294,13 +294,13 @@ func (v *Vault) note(name string) error {
 // Interrupted lists the machines of which something was being erased when the
 // process ended.
 func (v *Vault) Interrupted() (machines []string, err error) {
-	notes, err := filepath.Glob(filepath.Join(v.dir, erasingPrefix+"*"))
-	for _, note := range notes {
-		if machine := strings.TrimPrefix(filepath.Base(note), erasingPrefix); registry.CheckID("/machine", machine) == nil {
+	entries, err := os.ReadDir(v.dir)
+	for _, e := range entries {
+		if machine, ok := strings.CutPrefix(e.Name(), erasingPrefix); ok && registry.CheckID("/machine", machine) == nil {
 			machines = append(machines, machine)
 		}
 	}
-	return machines, err
+	return machines, internal("looking for erasures that were interrupted", err)
 }
 
 // Stored gives the values as they lie on the disk, for backups.
