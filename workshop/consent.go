@@ -115,7 +115,7 @@ func (w *Workshop) Answer(ctx context.Context, hold Holding, answer registry.Dec
 		if err != nil {
 			return asked, Receipt{}, err
 		}
-		receipt, err := w.Record(ctx, Request{Machine: h.Dossier.ID, Actor: h.To, Expect: &seen, own: true, Key: fmt.Sprintf("answer %d %s", seen, whole)}, bodies...)
+		receipt, err := w.Record(ctx, Request{Machine: h.Dossier.ID, Actor: h.To, Expect: &seen, own: true, Key: fmt.Sprint("answer ", seen, " ", string(whole))}, bodies...)
 		if registry.CodeOf(err) == registry.CodeConflict && try < maxTries*4 {
 			if now, loadErr := w.Load(ctx, h.Dossier.ID, At{}); loadErr == nil && now.Version() != seen {
 				continue // somebody was faster: look again
