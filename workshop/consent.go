@@ -199,8 +199,8 @@ func maySign(e *registry.Entry, account string, persons []string) (string, error
 // alone, on pages of their own.
 func OnlyByItself(k registry.Kind) bool { return k == "passkey" || k == "second-signature" }
 
-// ownActs refuses what only the person concerned can record: an answer by
-// account, a passkey and what it signed, a second signature.
+// ownActs refuses what only the person concerned can record: an answer by link
+// or account, a passkey and what it signed, a second signature.
 func ownActs(req Request, bodies []registry.Body) error {
 	if req.own {
 		return nil
@@ -212,6 +212,9 @@ func ownActs(req Request, bodies []registry.Body) error {
 		case *registry.SecondSignature:
 			return registry.Refuse(registry.CodeRefused, "Name the second person in the record; they sign in and sign it on the work page.", "Only the second person’s own account records that they signed")
 		case *registry.Decision:
+			if b.Channel == "link" && b.Assertion == nil {
+				return registry.Refuse(registry.CodeRefused, "Send the owner a link; or record how the answer came, and who heard it.", "Only the owner's own link records that an answer came by it")
+			}
 			if b.Channel == "account" || b.Assertion != nil {
 				return registry.Refuse(registry.CodeRefused, "Let them sign in and answer; or record how the answer came, and who heard it.", "Only the owner’s own account records that an answer came by it, and only their own page what a passkey signed")
 			}
