@@ -94,12 +94,21 @@ func takePresent(dir, name string, content []byte) error {
 	if !presentFiles.MatchString(name) || path.Clean(name) != name {
 		return fmt.Errorf("it holds a file %.80q, which does not belong there", name)
 	}
+	dir = filepath.Clean(dir)
 	file := filepath.Join(dir, filepath.FromSlash(name))
-	if err := os.MkdirAll(filepath.Dir(file), 0o700); err != nil {
-		return err
-	}
 	write := func(file string, content []byte) error {
-		return errors.Join(writeFile(file, func(w io.Writer) error { _, err := w.Write(content); return err }), syncDir(filepath.Dir(file)))
+		err := os.MkdirAll(filepath.Dir(file), 0o700)
+		if err == nil {
+			err = writeFile(file, func(w io.Writer) error { _, err := w.Write(content); return err })
+		}
+		for at := file; err == nil && at != dir; { // every folder that was made
+			at = filepath.Dir(at)
+			err = syncDir(at)
+		}
+		if err != nil {
+			return registry.Refuse(registry.CodeBusy, "See that the disk is there and has room, and start the restore again: it goes on.", "%s cannot be written: %v", file, err)
+		}
+		return nil
 	}
 	if name == peopleFile {
 		if err := write(filepath.Join(dir, peopleLock), []byte(therePeople)); err != nil {

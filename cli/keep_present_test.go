@@ -98,6 +98,29 @@ func TestNothingElseIsTakenFromABackup(t *testing.T) {
 	require.Empty(t, left)
 }
 
+// TestARestoreThatCannotWriteTheKeys is not taken for a damaged backup: it stops
+// where it can be started again.
+func TestARestoreThatCannotWriteTheKeys(t *testing.T) {
+	w := newWorld(t)
+	takeIn(t, w)
+	id, secret := keptKey(t)
+	away := filepath.Join(t.TempDir(), "away")
+	w.do(t, "backup", away, "--to", id.Recipient().String())
+
+	back := newWorld(t)
+	dir := back.settings["ASFOUND_DIR"]
+	inTheWay := filepath.Join(dir, "keys", "drover")
+	require.NoError(t, os.MkdirAll(filepath.Dir(inTheWay), 0o700))
+	require.NoError(t, os.WriteFile(inTheWay, nil, 0o600))
+	require.NoError(t, os.WriteFile(filepath.Join(dir, restoringFile), nil, 0o600))
+	require.NotZero(t, back.run(t.Context(), "restore", away, "--identity", secret))
+	require.Contains(t, back.err.String(), "start the restore again")
+	require.NoError(t, os.Remove(inTheWay))
+	said := back.do(t, "restore", away, "--identity", secret)
+	require.Contains(t, said, "2 files with the keys")
+	require.Contains(t, said, "all agree")
+}
+
 // TestABackupOfBefore brings back a backup of format 1, whose private values are
 // plain: they are sealed on the way. A chain of that format goes on, and says
 // what erasing does not reach.

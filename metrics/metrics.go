@@ -8,6 +8,7 @@ package metrics
 
 import (
 	"context"
+	"errors"
 	"io"
 	"net/http"
 	"strconv"
@@ -119,7 +120,7 @@ func outcomeOf(receipt registry.Receipt, err error) string {
 		return "stored"
 	case code == registry.CodeConflict:
 		return "conflict"
-	case code == registry.CodeInvalid || code == registry.CodeTooLarge:
+	case code == registry.CodeInvalid || code == registry.CodeTooLarge, errors.Is(err, context.Canceled): // whoever asked has left
 		return "refused"
 	}
 	return "failed"

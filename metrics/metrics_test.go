@@ -3,6 +3,7 @@ package metrics
 import (
 	"context"
 	"errors"
+	"fmt"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -144,4 +145,11 @@ func TestNothingElseIsAnswered(t *testing.T) {
 		m.Handler(func(string) bool { return ask.ours }).ServeHTTP(rec, httptest.NewRequest(ask.method, ask.path, nil))
 		require.Equal(t, ask.status, rec.Code, ask.path)
 	}
+}
+
+// TestWhoLeavesIsNoFailure: somebody is woken up when a commit fails, and not
+// when a visitor does not wait for it.
+func TestWhoLeavesIsNoFailure(t *testing.T) {
+	require.Equal(t, "refused", outcomeOf(registry.Receipt{}, fmt.Errorf("waiting: %w", context.Canceled)))
+	require.Equal(t, "failed", outcomeOf(registry.Receipt{}, context.DeadlineExceeded))
 }

@@ -44,8 +44,10 @@ const (
 	AlgorithmRS256 = -257 // RSASSA-PKCS1-v1_5 with SHA-256
 )
 
-// leastModulus is the shortest RSA key that is taken, in bits (NIST SP 800-57).
-const leastModulus = 2048
+// leastModulus is the shortest RSA key that is taken, in bits (NIST SP 800-57),
+// and mostModulus the longest: a bundle of a stranger's must not keep whoever
+// checks it busy for minutes.
+const leastModulus, mostModulus = 2048, 8192
 
 func (*Passkey) Kind() Kind { return "passkey" }
 
@@ -94,7 +96,7 @@ func (p *Passkey) signs(message, signature []byte) (usable, good bool) {
 		usable = p.Algorithm == AlgorithmEdDSA
 		return usable, usable && ed25519.Verify(key, message, signature)
 	case *rsa.PublicKey:
-		usable = p.Algorithm == AlgorithmRS256 && key.N.BitLen() >= leastModulus
+		usable = p.Algorithm == AlgorithmRS256 && key.N.BitLen() >= leastModulus && key.N.BitLen() <= mostModulus
 		return usable, usable && rsa.VerifyPKCS1v15(key, crypto.SHA256, sum[:], signature) == nil
 	}
 	return false, false

@@ -2,8 +2,11 @@ package registry
 
 import (
 	"bytes"
+	"crypto/rsa"
+	"crypto/x509"
 	"encoding/base64"
 	"encoding/hex"
+	"math/big"
 	"os"
 	"path/filepath"
 	"strings"
@@ -148,6 +151,20 @@ func TestPasskeySignatures(t *testing.T) {
 	runCases(t, cases)
 }
 
+// TestHowLongAnRSAKeyMayBe: too short is forged (NIST SP 800-57), too long keeps
+// busy who checks a stranger's bundle.
+func TestHowLongAnRSAKeyMayBe(t *testing.T) {
+	for bits, want := range map[uint]bool{2047: false, 2048: true, 8192: true, 8193: false, 400_000: false} {
+		n := new(big.Int).SetBit(big.NewInt(1), int(bits)-1, 1)
+		der, err := x509.MarshalPKIXPublicKey(&rsa.PublicKey{N: n, E: 65537})
+		require.NoError(t, err)
+		p := &Passkey{PublicKey: base64.RawURLEncoding.EncodeToString(der), Algorithm: AlgorithmRS256}
+		usable, good := p.signs(nil, make([]byte, (bits+7)/8))
+		require.Equal(t, want, usable, bits)
+		require.False(t, good, bits)
+	}
+}
+
 func TestDecidePasskeys(t *testing.T) {
 	device, other := passkeytest.New("garage.example", here, AlgorithmES256), passkeytest.New("garage.example", here, AlgorithmES256)
 	account := func(p *Passkey) { p.Means, p.Account = "account", "account-7" }
@@ -217,6 +234,11 @@ func TestTakingBack(t *testing.T) {
 		{name: "before work", stage: approved, act: back},
 		{name: "twice", stage: approved, more: bodies2(back), act: func(b *bench) Body { return b.takeBack("again", "yes", "offer") }, code: CodeConflict, word: "taken back already"},
 		{name: "a take-back", stage: approved, more: bodies2(back), act: func(b *bench) Body { return b.takeBack("again", "back", "offer") }, code: CodeNotFound, word: "to take back"},
+		{name: "one that was corrected", stage: approved, more: bodies2(func(b *bench) Body {
+			d := b.answer("mended", "offer", "approve", "swap")
+			d.Supersedes = "yes"
+			return d
+		}), act: back, code: CodeConflict, word: `"mended" stands in its place`},
 		{name: "once it is opened", stage: approved, more: open, act: back, code: CodeRefused, word: `has begun, so that it cannot be taken back: "opened"`},
 		{name: "once a step is done", stage: approved, more: bodies(&Step{Common: Common{ID: "step"}, Option: "swap", Did: "cleared the bench", By: "tamsin"}), act: back, code: CodeRefused, word: `"step"`},
 		{name: "after work that needed none", stage: approved, more: bodies(&Work{Common: Common{ID: "care"}, Treatment: "adjust", Did: "dusted it", Care: "dust", By: "tamsin"}), act: back},

@@ -36,6 +36,9 @@ func decideTakeBack(d *Dossier, b *Decision) error {
 	if !ok || old.Record.On != b.On || old.Record.Answer == "take-back" {
 		return Refuse(CodeNotFound, "", "There is no decision %q on this offer to take back", b.TakesBack)
 	}
+	if old.RecordID() != b.TakesBack {
+		return Refuse(CodeConflict, "Take back the one that stands.", "The decision %q was corrected, and %q stands in its place", b.TakesBack, old.RecordID())
+	}
 	if d.TakenBack(old.RecordID()) {
 		return Refuse(CodeConflict, "Nothing is left to be done.", "The decision %q was taken back already", b.TakesBack)
 	}

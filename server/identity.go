@@ -1,6 +1,9 @@
 package server
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
 	"io"
 	"maps"
 	"mime"
@@ -173,11 +176,13 @@ func publicOnly(r *http.Request, machine string) bool {
 	return info.admitted && info.who.Has(machine, access.PublicReader) && !info.who.Has(machine, access.Roles()...)
 }
 
-// visitorTag keeps what is shown to one visitor from being taken for another's.
+// visitorTag keeps what is shown to one visitor from being taken for another's,
+// or for their own of when they had other roles.
 func (s *Server) visitorTag(r *http.Request) string {
 	switch who := infoOf(r).who; {
 	case who != nil:
-		return "." + who.Account
+		sum := sha256.Sum256([]byte(fmt.Sprint(who.Grants)))
+		return "." + who.Account + "-" + hex.EncodeToString(sum[:6])
 	case s.accounts():
 		return ".x"
 	}

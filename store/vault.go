@@ -305,7 +305,7 @@ func (v *Vault) Interrupted() (machines []string, err error) {
 			machines = append(machines, machine)
 		}
 	}
-	return machines, err
+	return machines, internal("looking for erasures that were interrupted", err)
 }
 
 // Stored gives the values as they lie on the disk, for backups.

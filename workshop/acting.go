@@ -54,10 +54,5 @@ func actor(ctx context.Context, req Request, d *registry.Dossier, bodies []regis
 	if !a.Sees(req.Machine) {
 		return "", noMachine(req.Machine)
 	}
-	for _, b := range bodies {
-		if d, ok := b.(*registry.Decision); ok && d.Channel == "link" {
-			return "", registry.Refuse(registry.CodeRefused, "Send the owner a link; or record how the answer came, and who heard it.", "Only the owner's own link records that an answer came by it")
-		}
-	}
 	return a.As(req.Machine, req.Actor, d.Version() == 0)
 }

@@ -111,8 +111,12 @@ func (w *Workshop) Answer(ctx context.Context, hold Holding, answer registry.Dec
 			bodies = []registry.Body{&key, &answer}
 		}
 		seen := h.Dossier.Version()
-		receipt, err := w.Record(ctx, Request{Machine: h.Dossier.ID, Actor: h.To, Expect: &seen, own: true,
-			Key: fmt.Sprint("answer ", answer.On, answer.Digest, answer.Answer, answer.Options, seen)}, bodies...)
+		// All of it is in the key: two answers that come at once are told apart.
+		whole, err := registry.CanonicalJSON(&answer)
+		if err != nil {
+			return asked, Receipt{}, err
+		}
+		receipt, err := w.Record(ctx, Request{Machine: h.Dossier.ID, Actor: h.To, Expect: &seen, own: true, Key: fmt.Sprint("answer ", seen, " ", string(whole))}, bodies...)
 		if registry.CodeOf(err) == registry.CodeConflict && try < maxTries*4 {
 			if now, loadErr := w.Load(ctx, h.Dossier.ID, At{}); loadErr == nil && now.Version() != seen {
 				continue // somebody was faster: look again
@@ -199,7 +203,7 @@ func OnlyByItself(k registry.Kind) bool {
 }
 
 // ownActs refuses what only the person concerned can record: an answer by
-// account, a passkey and what it signed, a second signature. It refuses the
+// link or account, a passkey and what it signed, a second signature. It refuses the
 // record alone of what is more than a record too: a transfer, which may close
 // the machine's record here, and an erasure, which destroys keys.
 func ownActs(d *registry.Dossier, req Request, bodies []registry.Body) error {
@@ -221,6 +225,9 @@ func ownActs(d *registry.Dossier, req Request, bodies []registry.Body) error {
 		case *registry.Erasure:
 			return registry.Refuse(registry.CodeRefused, "Use \"asfound person erase\", which destroys what is kept and records it.", "An erasure is not recorded by itself: nothing would be erased")
 		case *registry.Decision:
+			if b.Channel == "link" && b.Assertion == nil {
+				return registry.Refuse(registry.CodeRefused, "Send the owner a link; or record how the answer came, and who heard it.", "Only the owner's own link records that an answer came by it")
+			}
 			if b.Channel == "account" || b.Assertion != nil {
 				return registry.Refuse(registry.CodeRefused, "Let them sign in and answer; or record how the answer came, and who heard it.", "Only the owner’s own account records that an answer came by it, and only their own page what a passkey signed")
 			}

@@ -149,3 +149,28 @@ func TestTwentyAnswersAtOnceAreOne(t *testing.T) {
 	}
 	require.Equal(t, 1, n, "one of them made the record, the others got its receipt")
 }
+
+// TestAnAnswerThatComesInBetweenIsNotTakenForThisOne: two answers of one kind
+// that are given at the same moment, as by two owners, are two; the second is
+// refused, and nobody is told that it stands.
+func TestAnAnswerThatComesInBetweenIsNotTakenForThisOne(t *testing.T) {
+	ctx := context.Background()
+	b := drafted(t)
+	p := b.propose("proposal-1", "100", "condenser-outside")
+	first, second := yes(p), yes(p)
+	until := b.Now().AddDate(0, 0, 3)
+	second.Until = &until
+	faster := true
+	hold := func(ctx context.Context) (Held, error) {
+		h, err := b.HoldLink(ctx, p.Token)
+		if faster {
+			faster = false
+			_, _, answerErr := b.AnswerLink(ctx, p.Token, first)
+			require.NoError(t, answerErr)
+		}
+		return h, err
+	}
+	_, _, err := b.Answer(ctx, hold, second, nil)
+	refused(t, err, registry.CodeConflict, "answered already")
+	require.Equal(t, 1, decisions(t, b))
+}

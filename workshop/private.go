@@ -48,6 +48,26 @@ func (w *Workshop) seal(b registry.Body) ([][]byte, error) {
 // process that serves the same registry.
 var errErasedElsewhere = errors.New("an open value was erased")
 
+// ownWithheld refuses a body that names a withheld value by its digest, unless
+// the value is on this machine's record and has the same holder. Digests stand
+// in public editions: whoever could name any would read what is withheld on
+// another machine, and destroy its key by an erasure here.
+func ownWithheld(d *registry.Dossier, machine string, b registry.Body) error {
+	var holders map[string]string
+	for _, p := range registry.Privates(b) {
+		if p.Digest == "" {
+			continue
+		}
+		if holders == nil {
+			holders = registry.Holders(d, machine)
+		}
+		if holder, ok := holders[p.Digest]; !ok || holder != registry.HolderOf(d, machine, b) {
+			return registry.Refuse(registry.CodeRefused, "Write the value itself.", "The withheld value %s does not belong to what is to be recorded", p.Digest)
+		}
+	}
+	return nil
+}
+
 // reveal opens the withheld values of a dossier that are not open yet. A value
 // that is no longer kept, or whose erasure is on record, stays withheld. The
 // caller holds the history's lock, since copies of the dossier share its bodies.

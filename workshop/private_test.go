@@ -203,3 +203,39 @@ func TestPhotosAreKeptUnderTheirDigest(t *testing.T) {
 	refused(t, err, registry.CodeTampered, "other bytes")
 	require.Equal(t, before, b.version())
 }
+
+// TestADigestOpensNothingOfOthers: digests of withheld values stand in public
+// editions, and naming one is no way to read what it stands for, on another
+// machine or under another holder, nor to have its key destroyed.
+func TestADigestOpensNothingOfOthers(t *testing.T) {
+	ctx := context.Background()
+	b := newBench(t)
+	m := aMachine()
+	m.Numbers = []registry.Number{{Where: "frame", AsRead: registry.Private{Value: "D350-2217"}}}
+	b.do(m, aPerson("owner", "owner", "Imogen Aske"))
+	holders := registry.Holders(loaded(t, b), drover)
+	require.Len(t, holders, 2)
+	before := b.version()
+	for digest, holder := range holders {
+		given := aPerson("reader", "reader", "")
+		given.Name = registry.Private{Digest: digest}
+		_, err := b.Record(ctx, request(), given)
+		refused(t, err, registry.CodeRefused, "does not belong to what is to be recorded")
+		other := request()
+		other.Machine = "kestrel"
+		elsewhere := aMachine()
+		elsewhere.ID = "kestrel"
+		_, err = b.Record(ctx, other, elsewhere, given)
+		refused(t, err, registry.CodeRefused, "does not belong")
+		if holder == drover {
+			continue
+		}
+		// Who corrects a record may leave what is withheld of it as it was.
+		again := aPerson("owner-2", "owner", "")
+		again.Name, again.Supersedes = registry.Private{Digest: digest}, "owner"
+		b.do(again)
+		before++
+	}
+	require.Equal(t, before, b.version())
+	require.Equal(t, "Imogen Aske", PersonName(loaded(t, b), "owner-2", false))
+}

@@ -141,6 +141,9 @@ func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Reque
 		}
 		now := w.Now().UTC()
 		w.name(b)
+		if err := ownWithheld(d, req.Machine, b); err != nil {
+			return batch{}, err
+		}
 		docs, err := w.seal(b)
 		if err != nil {
 			return batch{}, err
