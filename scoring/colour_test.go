@@ -121,8 +121,15 @@ func TestHueTrigonometryAgreesWithTheStandardLibrary(t *testing.T) {
 		require.InDelta(t, math.Cos(d*math.Pi/180), cosineDegrees(d), 2e-14)
 		require.InDelta(t, math.Sin(d*math.Pi/180), sineDegrees(d), 2e-14)
 		a, b := rapid.Float64Range(-100, 100).Draw(t, "a"), rapid.Float64Range(-100, 100).Draw(t, "b")
+		if a == 0 && b == 0 {
+			// No colour has the hue 0 (Sharma, Wu and Dalal 2005, equation 7); the
+			// library gives 180 degrees for -0 and 0.
+			require.Zero(t, hueDegrees(a, b))
+			return
+		}
 		require.InDelta(t, math.Mod(math.Atan2(b, a)*180/math.Pi+360, 360), hueDegrees(a, b), 1e-12)
 	})
+	require.Zero(t, hueDegrees(math.Copysign(0, -1), 0))
 	for want, v := range map[float64][2]float64{0: {1, 0}, 45: {2, 2}, 90: {0, 1}, 135: {-1, 1}, 180: {-1, 0}, 225: {-3, -3}, 270: {0, -2}, 315: {1, -1}} {
 		require.InDelta(t, want, hueDegrees(v[0], v[1]), 1e-13)
 	}
