@@ -58,6 +58,23 @@ type countedTx struct {
 	ViewTx
 	sizes map[string]int
 	bytes int
+	// tallies are the changes to tables of counts, to be written by settle.
+	tallies map[string]tally
+}
+
+func newCountedTx(tx ViewTx) *countedTx {
+	return &countedTx{ViewTx: tx, sizes: map[string]int{}, tallies: map[string]tally{}}
+}
+
+// settle writes what was put off to the end of the update.
+func (t *countedTx) settle() error {
+	for table, by := range t.tallies {
+		if err := addTally(t, table, by); err != nil {
+			return err
+		}
+	}
+	t.tallies = nil
+	return nil
 }
 
 func (t *countedTx) count(key string, value []byte) {
@@ -89,16 +106,16 @@ func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end 
 		err := w.Views.Update(ctx, at, func(tx ViewTx) error {
 			done = 0
 			held.begin()
-			counted := &countedTx{ViewTx: heldTx{tx, held}, sizes: map[string]int{}}
+			counted := newCountedTx(heldTx{tx, held})
 			for _, machine := range machines[:most] {
 				if err := w.derive(ctx, counted, machine); err != nil {
 					return err
 				}
 				if done++; len(counted.sizes) > stepEntries || counted.bytes > stepBytes {
-					return nil
+					break
 				}
 			}
-			return nil
+			return counted.settle()
 		})
 		switch {
 		case registry.CodeOf(err) == registry.CodeTooLarge && most > 1:

@@ -298,8 +298,11 @@ func (s *smallViews) Update(ctx context.Context, at registry.Position, fn func(t
 		f()
 	}
 	return s.Views.Update(ctx, at, func(tx ViewTx) error {
-		counted := &countedTx{ViewTx: tx, sizes: map[string]int{}}
+		counted := newCountedTx(tx)
 		if err := fn(counted); err != nil {
+			return err
+		}
+		if err := counted.settle(); err != nil {
 			return err
 		}
 		if len(counted.sizes) > s.most {

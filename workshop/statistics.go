@@ -129,10 +129,8 @@ func (w *Workshop) noteCounts(tx ViewTx, d *registry.Dossier, m *registry.Machin
 	}
 	change(before, -1)
 	change(now, 1)
-	for table, by := range changes {
-		if err := addTally(tx, table, by); err != nil {
-			return err
-		}
+	if err := addTallies(tx, changes); err != nil {
+		return err
 	}
 	for _, c := range []struct {
 		contribution
@@ -148,6 +146,28 @@ func (w *Workshop) noteCounts(tx ViewTx, d *registry.Dossier, m *registry.Machin
 		tx.Put(tallyOf+d.ID, raw)
 	}
 	return err
+}
+
+// addTallies changes tables, at once or with those of other machines at the end
+// of an update: every machine changes the same ones, which are long.
+func addTallies(tx ViewTx, changes map[string]tally) error {
+	if c, ok := tx.(*countedTx); ok {
+		for table, by := range changes {
+			if c.tallies[table] == nil {
+				c.tallies[table] = tally{}
+			}
+			for key, n := range by {
+				c.tallies[table][key] += n
+			}
+		}
+		return nil
+	}
+	for table, by := range changes {
+		if err := addTally(tx, table, by); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func addTally(tx ViewTx, table string, by tally) error {
