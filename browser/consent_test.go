@@ -1,8 +1,6 @@
 package browser
 
 import (
-	"encoding/json"
-	"net/url"
 	"path/filepath"
 	"regexp"
 	"strings"
@@ -20,12 +18,7 @@ func TestOwnerConfirmsWithAPasskey(t *testing.T) {
 	ctx := open(t)
 	dir := demoRegistry(t)
 	link := ownersLink(t, dir)
-	out, err := program(t.Context(), "people", "add", "Imogen", "--role", "keeper", "--role", "owner@drover=owner", "--json", "--dir", dir).Output()
-	require.NoError(t, err)
-	var invited struct{ Link string }
-	require.NoError(t, json.Unmarshal(out, &invited))
-	join, err := url.Parse(invited.Link)
-	require.NoError(t, err)
+	join := invited(t, dir, "Imogen", "--role", "keeper", "--role", "owner@drover=owner")
 	s := serve(t, dir, "--accounts")
 	base := strings.Replace(s.url, "127.0.0.1", "localhost", 1)
 	authenticator := withAuthenticator(t, ctx)

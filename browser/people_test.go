@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -27,12 +28,7 @@ func click(t *testing.T, ctx context.Context, selector string) {
 func TestPasskey(t *testing.T) {
 	ctx := open(t)
 	dir := demoRegistry(t)
-	out, err := program(t.Context(), "people", "add", "Tamsin", "--role", "keeper=mechanic", "--json", "--dir", dir).Output()
-	require.NoError(t, err)
-	var invited struct{ Link string }
-	require.NoError(t, json.Unmarshal(out, &invited))
-	link, err := url.Parse(invited.Link)
-	require.NoError(t, err)
+	link := invited(t, dir, "Tamsin", "--role", "keeper=mechanic")
 	s := serve(t, dir, "--accounts")
 	base := strings.Replace(s.url, "127.0.0.1", "localhost", 1)
 
@@ -125,4 +121,17 @@ func look(t *testing.T, ctx context.Context, what string) {
 	do(t, ctx, chromedp.EmulateViewport(320, 700, chromedp.EmulateMobile))
 	assert.LessOrEqual(t, ask[int](t, ctx, `document.documentElement.scrollWidth - document.documentElement.clientWidth`), 0, "%s scrolls sideways at 320 px", what)
 	phone(t, ctx)
+}
+
+// invited makes an account for a person with some roles, and gives the link of
+// its invitation.
+func invited(t *testing.T, dir, name string, roles ...string) *url.URL {
+	t.Helper()
+	out, err := program(t.Context(), slices.Concat([]string{"people", "add", name, "--json", "--dir", dir}, roles)...).Output()
+	require.NoError(t, err)
+	var made struct{ Link string }
+	require.NoError(t, json.Unmarshal(out, &made))
+	link, err := url.Parse(made.Link)
+	require.NoError(t, err)
+	return link
 }
