@@ -32,7 +32,8 @@ const mostKept = 20_000
 
 // pattern is a text with places to fill.
 type pattern struct {
-	match *regexp.Regexp
+	expr  string
+	match func() *regexp.Regexp // made when a text first comes near it: most never do
 	fixed string // the longest part that does not change
 	said  string
 	// weak says that so little is fixed that the text could be anybody's: then
@@ -56,7 +57,7 @@ func newTexts(said func(Entry) string, f format) *texts {
 	}
 	for _, list := range t.patterns {
 		// The text with the most that is fixed is the likeliest.
-		slices.SortStableFunc(list, func(a, b pattern) int { return cmp.Compare(len(b.match.String()), len(a.match.String())) })
+		slices.SortStableFunc(list, func(a, b pattern) int { return cmp.Compare(len(b.expr), len(a.expr)) })
 	}
 	return t
 }
@@ -94,7 +95,9 @@ func (t *texts) add(english, said string) {
 	known += countLetters(english[from:])
 	expr.WriteString(regexp.QuoteMeta(english[from:]) + "$")
 	key := firstWord(english)
-	t.patterns[key] = append(t.patterns[key], pattern{regexp.MustCompile(expr.String()), fixed, said, known < enough})
+	text := expr.String()
+	t.patterns[key] = append(t.patterns[key], pattern{expr: text, fixed: fixed, said: said, weak: known < enough,
+		match: sync.OnceValue(func() *regexp.Regexp { return regexp.MustCompile(text) })})
 }
 
 func countLetters(s string) (n int) {
@@ -275,7 +278,7 @@ func (t *saying) patterned(english string, depth int, weak bool) (string, bool) 
 			if p.weak != weak || !strings.Contains(english, p.fixed) {
 				continue
 			}
-			if m := p.match.FindStringSubmatch(english); m != nil && (!p.weak || t.allKnown(m[1:], depth)) {
+			if m := p.match().FindStringSubmatch(english); m != nil && (!p.weak || t.allKnown(m[1:], depth)) {
 				return t.fill(p.said, m[1:], depth), true
 			}
 		}
