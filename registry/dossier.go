@@ -1,9 +1,11 @@
 package registry
 
 import (
+	"bytes"
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
+	"iter"
 	"slices"
 	"time"
 )
@@ -123,11 +125,67 @@ func decodeEvents(events [][]byte) []decodedEvent {
 	out := make([]decodedEvent, len(events))
 	for i, event := range events {
 		e := &out[i]
+		if *e = decodeParts(event); e.body != nil {
+			continue
+		}
 		if e.envelope, e.unread = DecodeEvent(event); e.unread == nil {
 			e.body, e.bodiless = DecodeBody(e.envelope.Kind, e.envelope.Schema, e.envelope.Body)
 		}
 	}
 	return out
+}
+
+// decodeParts reads an event that begins as canonical ones do, its body and
+// what stands around it each by itself: together the body would be read twice.
+// Without a body in the answer the event is to be read as a whole, which says
+// what is wrong with it.
+func decodeParts(event []byte) decodedEvent {
+	from, to := bodyOf(event)
+	if to == 0 {
+		return decodedEvent{}
+	}
+	around := slices.Concat(event[:from], []byte("null"), event[to:])
+	var env Envelope
+	if strictJSON(around, &env) != nil || env.Format != EnvelopeFormat || string(env.Body) != "null" {
+		return decodedEvent{}
+	}
+	env.Body = event[from:to]
+	body, err := DecodeBody(env.Kind, env.Schema, env.Body)
+	if err != nil {
+		return decodedEvent{}
+	}
+	return decodedEvent{envelope: env, body: body}
+}
+
+// bodyOf says from where to where the body of a canonical event stands. The
+// second is 0 when it is not found.
+func bodyOf(event []byte) (from, to int) {
+	const actor, body = `{"actor":"`, `","body":`
+	if !bytes.HasPrefix(event, []byte(actor)) {
+		return 0, 0
+	}
+	at := len(actor) + bytes.IndexByte(event[len(actor):], '"')
+	if at < len(actor) || !bytes.HasPrefix(event[at:], []byte(body)) {
+		return 0, 0
+	}
+	from = at + len(body)
+	depth, quoted := 0, false
+	for i := from; i < len(event); i++ {
+		switch c := event[i]; {
+		case quoted && c == '\\':
+			i++
+		case c == '"':
+			quoted = !quoted
+		case quoted:
+		case c == '{':
+			depth++
+		case c == '}':
+			if depth--; depth == 0 {
+				return from, i + 1
+			}
+		}
+	}
+	return 0, 0
 }
 
 func (r *Replayer) apply(event []byte, e decodedEvent) error {
@@ -215,24 +273,23 @@ type Found[T Body] struct {
 }
 
 // Live lists the live records of one kind, oldest first.
-func Live[T Body](d *Dossier) []Found[T] { return records[T](d, true) }
+func Live[T Body](d *Dossier) []Found[T] { return slices.Collect(EachLive[T](d)) }
+
+// EachLive goes through what Live lists.
+func EachLive[T Body](d *Dossier) iter.Seq[Found[T]] { return records[T](d, true) }
 
 // All lists the records of one kind, those out of force too, oldest first.
-func All[T Body](d *Dossier) []Found[T] { return records[T](d, false) }
+func All[T Body](d *Dossier) []Found[T] { return slices.Collect(records[T](d, false)) }
 
-func records[T Body](d *Dossier, live bool) []Found[T] {
-	var zero T
-	entries := d.byKind[zero.Kind()]
-	if len(entries) == 0 {
-		return nil
-	}
-	out := make([]Found[T], 0, len(entries))
-	for _, e := range entries {
-		if b, ok := e.Body.(T); ok && (!live || e.Live()) {
-			out = append(out, Found[T]{e, b})
+func records[T Body](d *Dossier, live bool) iter.Seq[Found[T]] {
+	return func(yield func(Found[T]) bool) {
+		var zero T
+		for _, e := range d.byKind[zero.Kind()] {
+			if b, ok := e.Body.(T); ok && (!live || e.Live()) && !yield(Found[T]{e, b}) {
+				return
+			}
 		}
 	}
-	return out
 }
 
 // Get finds a record of one kind by id, following supersession to the live one.

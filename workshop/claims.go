@@ -26,7 +26,7 @@ func (w *Workshop) evidenceOn(d *registry.Dossier, component string, p registry.
 	if s, ok := d.SurveyOf(component); ok {
 		out = w.surveyItems(s, p)
 	}
-	for _, e := range registry.Live[*registry.Evidence](d) {
+	for e := range registry.EachLive[*registry.Evidence](d) {
 		for _, b := range e.Record.Bears {
 			if b.Component != component || b.Proposition != p {
 				continue
