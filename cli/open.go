@@ -52,9 +52,14 @@ func (c *call) open() (*opened, error) {
 	if c.opened != nil {
 		return c.opened, nil
 	}
-	knowledge, err := c.loadCatalog()
-	if err != nil {
-		return nil, err
+	// The catalog is read while the folder is opened. A new folder is made only
+	// with a catalog that can be read.
+	load := sync.OnceValues(c.loadCatalog)
+	go load()
+	if _, err := os.Stat(c.line.Dir); err != nil {
+		if _, err := load(); err != nil {
+			return nil, err
+		}
 	}
 	schemas, err := schema.Compile()
 	if err != nil {
@@ -69,6 +74,10 @@ func (c *call) open() (*opened, error) {
 	s, err := store.Open(c.line.Dir, store.Options{Warn: func(m string) { fmt.Fprintf(c.Stderr, "asfound: storage: %s\n", m) }})
 	if err != nil {
 		return nil, err
+	}
+	knowledge, err := load()
+	if err != nil {
+		return nil, errors.Join(err, s.Close())
 	}
 	o := &opened{store: s, photos: s.Photos(), vault: s.Private(), catalog: knowledge, Workshop: &workshop.Workshop{Ledger: s.Ledger(), Views: s.Views(),
 		Catalog: knowledge, Schemas: schemas, Now: c.Now, NewID: newIDs(c.Now, c.Random), Random: c.Random}}
