@@ -69,9 +69,11 @@ type Store struct {
 // Sizes. Badger makes its write-ahead file twice the memory table and its value
 // log twice the value log size, as sparse files; these keep an open directory
 // under 30 MB. A transaction may hold 15 % of the memory table, which is more
-// than the largest commit.
+// than the largest commit. Opening looks into every table, so tables are four
+// times as large as Badger makes them: the lowest level has those of 32 MB.
 const (
 	memTableSize = 8 << 20
+	tableSize    = 8 << 20
 	valueLogSize = 1 << 20
 )
 
@@ -80,6 +82,7 @@ func badgerOptions(folder string, warn func(string)) badger.Options {
 		WithSyncWrites(syncWrites).
 		WithExternalMagic(FormatNumber).
 		WithMemTableSize(memTableSize).
+		WithBaseTableSize(tableSize).
 		WithNumMemtables(2).
 		WithValueLogFileSize(valueLogSize).
 		WithValueThreshold(1 << 20). // nothing that is written reaches it
