@@ -197,7 +197,7 @@ func newServer(c Config) (*Server, error) {
 	s.rejected = &rejectedRows{}
 	s.reports = &reportCache{}
 	s.criteria = &latest[*workshop.CriteriaReport]{}
-	s.kept = &latest[answer]{most: keptBytes, size: func(a answer) int { return a.(pageAnswer).size() }}
+	s.kept = &latest[answer]{most: keptBytes, size: func(a answer) int { return a.(finishedAnswer).size() }}
 	if s.openapi, err = openAPI(c.Version); err != nil {
 		return nil, err
 	}

@@ -17,8 +17,8 @@ import (
 // for the first, which also says how many of its numbers other machines have.
 // Whoever asks again gets the same bytes, packed already. A page with a form
 // that records something is not kept, whether it stands here or not: its key is
-// for one reader.
-var keptPages = []string{"/machines/{id}", "/machines/{id}/drawing", "/machines/{id}/groups/{group}", "/machines/{id}/components/{component}",
+// for one reader. The machine for programs follows in the same way.
+var keptPages = []string{"/machines/{id}", "/api/v1/machines/{id}", "/machines/{id}/drawing", "/machines/{id}/groups/{group}", "/machines/{id}/components/{component}",
 	"/machines/{id}/story", "/machines/{id}/work", "/machines/{id}/plan", "/machines/{id}/criteria", "/machines/{id}/sum/{figure}"}
 
 // keptOfAll are the pages that follow in the same way from the records of every
@@ -39,44 +39,53 @@ const freshFor = 15 * time.Minute
 // freshUntil changes when pages are to be made again though nothing was recorded.
 func (s *Server) freshUntil() string { return itoa(s.Now().UnixNano() / int64(freshFor)) }
 
-// pageAnswer is a finished page, with its packed bytes where it is kept or was
-// asked for so.
-type pageAnswer struct {
+// finishedAnswer is a finished page, or a finished value for programs, with its
+// packed bytes where it is kept or was asked for so.
+type finishedAnswer struct {
+	mediaType    string
 	status       int
 	body, packed []byte
 	etag         string
 	aged         bool // it says how old it is, so it is for now alone
 }
 
-// finished makes the bytes of a page, while its maker still has their turn;
+// finished makes the bytes of an answer, while its maker still has their turn;
 // sending them takes as long as the line is slow.
 func (s *Server) finished(r *http.Request, a answer) (answer, error) {
-	h, ok := a.(htmlAnswer)
-	if !ok {
-		return a, nil
+	switch a := a.(type) {
+	case htmlAnswer:
+		arrival := s.arrivalOf(r)
+		body, err := s.pages.render(languageOf(r), a.name, arrival.onto(a.page))
+		if err != nil {
+			return nil, err
+		}
+		page := finishedAnswer{mediaType: htmlType, status: statusOr200(a.status), body: body, etag: a.etag, aged: arrival.Behind != nil}
+		if page.aged {
+			page.etag = ""
+		}
+		if packs(r, htmlType) {
+			page.packed = packed(body)
+		}
+		return page, nil
+	case jsonAnswer:
+		if a.etag == "" || a.status != 0 || a.location != "" || a.link != "" || a.secret {
+			break // it says more than a value that has a version
+		}
+		body, err := encodeJSON(a.value)
+		return finishedAnswer{mediaType: jsonType, status: http.StatusOK, body: body, etag: a.etag}, err
 	}
-	arrival := s.arrivalOf(r)
-	body, err := s.pages.render(languageOf(r), h.name, arrival.onto(h.page))
-	if err != nil {
-		return nil, err
-	}
-	page := pageAnswer{status: statusOr200(h.status), body: body, etag: h.etag, aged: arrival.Behind != nil}
-	if page.aged {
-		page.etag = ""
-	}
-	if packs(r, htmlType) {
-		page.packed = packed(body)
-	}
-	return page, nil
+	return a, nil
 }
 
-func (a pageAnswer) write(_ *Server, w http.ResponseWriter, r *http.Request) error {
+func (a finishedAnswer) write(_ *Server, w http.ResponseWriter, r *http.Request) error {
 	if a.etag != "" && hasTag(r, a.etag) {
 		return notModified(a.etag).write(nil, w, r)
 	}
 	h := w.Header()
-	h.Set("Content-Type", htmlType)
-	h.Add("Vary", "Accept-Language, Cookie")
+	h.Set("Content-Type", a.mediaType)
+	if a.mediaType == htmlType {
+		h.Add("Vary", "Accept-Language, Cookie")
+	}
 	if a.aged {
 		h.Set("Cache-Control", "no-store")
 	} else if a.etag != "" {
@@ -87,12 +96,12 @@ func (a pageAnswer) write(_ *Server, w http.ResponseWriter, r *http.Request) err
 	return nil
 }
 
-// size is what a kept page takes, in bytes.
-func (a pageAnswer) size() int { return len(a.body) + len(a.packed) }
+// size is what a kept answer takes, in bytes.
+func (a finishedAnswer) size() int { return len(a.body) + len(a.packed) }
 
 // mayKeep says whether a finished answer is the same for everybody under its key.
 func mayKeep(a answer) bool {
-	page, ok := a.(pageAnswer)
+	page, ok := a.(finishedAnswer)
 	return ok && page.status == http.StatusOK && !page.aged && !bytes.Contains(page.body, []byte(`name="key"`))
 }
 
@@ -145,9 +154,9 @@ func (s *Server) answerTo(rt route, r *http.Request) (answer, error) {
 		if err != nil || !mayKeep(a) {
 			return a, false, err
 		}
-		page := a.(pageAnswer)
+		page := a.(finishedAnswer)
 		page.body = bytes.Clone(page.body) // without the room that it grew into
-		if page.packed == nil {
+		if page.packed == nil && page.mediaType == htmlType {
 			page.packed = packed(page.body)
 		}
 		return page, true, nil
