@@ -64,6 +64,7 @@ var layers = map[string]layer{
 	"language": {modules: []string{"golang.org/x/text/language"}},
 	"cli": {ours: []string{"access", "access/shared", "backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "language", "metrics", "webhook", "move"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},
+	"cli/clitest": {ours: []string{"cli"}},
 }
 
 // pureStd are the packages of the standard library that a pure package may use.
@@ -163,7 +164,7 @@ func checkImports(t *testing.T, name, pkg string, row layer, file *ast.File) {
 }
 
 // forTests are packages that nothing but tests imports, unless a row names them.
-var forTests = []string{"registry/ledgertest", "store/jetstream/clustertest"}
+var forTests = []string{"registry/ledgertest", "store/jetstream/clustertest", "cli/clitest"}
 
 // parent is the package that a sub-package belongs to.
 func parent(pkg string) string {

@@ -3,13 +3,11 @@ package bench
 import (
 	"bufio"
 	"context"
-	"crypto/rand"
 	"encoding/json"
 	"fmt"
 	"io/fs"
 	"os"
 	"os/exec"
-	"os/signal"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -19,19 +17,11 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.org/asfound/cli"
+	"example.org/asfound/cli/clitest"
 )
 
-// asProgram makes this test binary be asfound.
-const asProgram = "ASFOUND_TEST_AS_PROGRAM"
-
 func TestMain(m *testing.M) {
-	if os.Getenv(asProgram) != "" {
-		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-		defer stop()
-		os.Exit(cli.Run(ctx, os.Args[1:], cli.Env{Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr,
-			Getenv: os.Getenv, Now: time.Now, Random: rand.Reader}))
-	}
+	clitest.Main(time.Now)
 	os.Exit(m.Run())
 }
 
@@ -89,16 +79,7 @@ func onDisk(t testing.TB, dir string) (n int64) {
 
 // program is a command of asfound, by this test's own binary or another one.
 func program(binary string, args ...string) *exec.Cmd {
-	if binary == "" {
-		self, err := os.Executable()
-		if err != nil {
-			panic(err)
-		}
-		binary = self
-	}
-	c := exec.Command(binary, args...)
-	c.Env = append(os.Environ(), asProgram+"=1")
-	return c
+	return clitest.Command(context.Background(), binary, args...)
 }
 
 // must runs a command that has to succeed, and gives how long it took.

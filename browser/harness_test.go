@@ -2,17 +2,14 @@ package browser
 
 import (
 	"context"
-	"crypto/rand"
 	"encoding/json"
 	"fmt"
 	"net"
 	"net/http"
 	"os"
 	"os/exec"
-	"os/signal"
 	"path/filepath"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
@@ -20,39 +17,16 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
-	"example.org/asfound/cli"
+	"example.org/asfound/cli/clitest"
 )
 
-// asProgram makes the test binary behave as the command asfound, so that the
-// server runs as a process of its own and the test cache still knows what the
-// tests depend on.
-const asProgram = "ASFOUND_TEST_AS_PROGRAM"
-
 func TestMain(m *testing.M) {
-	if os.Getenv(asProgram) != "" {
-		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-		defer stop()
-		os.Exit(cli.Run(ctx, os.Args[1:], cli.Env{Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr,
-			Getenv: os.Getenv, Now: time.Now, Random: rand.Reader}))
-	}
+	clitest.Main(time.Now)
 	code := m.Run()
 	if demoDir != "" {
 		os.RemoveAll(demoDir)
 	}
 	os.Exit(code)
-}
-
-// program is a command of asfound.
-func program(ctx context.Context, args ...string) *exec.Cmd {
-	self, err := os.Executable()
-	if err != nil {
-		panic(err)
-	}
-	c := exec.CommandContext(ctx, self, args...)
-	c.Env = append(os.Environ(), asProgram+"=1")
-	c.Cancel = func() error { return c.Process.Signal(os.Interrupt) }
-	c.WaitDelay = 10 * time.Second
-	return c
 }
 
 var (
@@ -68,7 +42,7 @@ func demoRegistry(t *testing.T) string {
 		if demoDir, demoErr = os.MkdirTemp("", "asfound-demo"); demoErr != nil {
 			return
 		}
-		out, err := program(context.Background(), "demo", "--no-serve", "--dir", filepath.Join(demoDir, "registry")).CombinedOutput()
+		out, err := clitest.Command(context.Background(), "", "demo", "--no-serve", "--dir", filepath.Join(demoDir, "registry")).CombinedOutput()
 		if err != nil {
 			demoErr = fmt.Errorf("%w: %s", err, out)
 		}
@@ -107,7 +81,7 @@ func serve(t *testing.T, dir string, flags ...string) *site {
 func serveAt(t *testing.T, dir, addr string, flags ...string) *site {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
-	c := program(ctx, append([]string{"serve", "--dir", dir, "--addr", addr}, flags...)...)
+	c := clitest.Command(ctx, "", append([]string{"serve", "--dir", dir, "--addr", addr}, flags...)...)
 	log, err := os.CreateTemp(t.TempDir(), "server*.log")
 	require.NoError(t, err)
 	c.Stdout, c.Stderr = log, log

@@ -15,12 +15,14 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"example.org/asfound/cli/clitest"
 )
 
 // command runs asfound on a registry and gives what it printed.
 func command(t *testing.T, dir string, args ...string) string {
 	t.Helper()
-	out, err := program(t.Context(), append(args, "--dir", dir)...).CombinedOutput()
+	out, err := clitest.Command(t.Context(), "", append(args, "--dir", dir)...).CombinedOutput()
 	require.NoError(t, err, string(out))
 	return string(out)
 }

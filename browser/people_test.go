@@ -15,6 +15,8 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"example.org/asfound/cli/clitest"
 )
 
 func click(t *testing.T, ctx context.Context, selector string) {
@@ -127,7 +129,7 @@ func look(t *testing.T, ctx context.Context, what string) {
 // its invitation.
 func invited(t *testing.T, dir, name string, roles ...string) *url.URL {
 	t.Helper()
-	out, err := program(t.Context(), slices.Concat([]string{"people", "add", name, "--json", "--dir", dir}, roles)...).Output()
+	out, err := clitest.Command(t.Context(), "", slices.Concat([]string{"people", "add", name, "--json", "--dir", dir}, roles)...).Output()
 	require.NoError(t, err)
 	var made struct{ Link string }
 	require.NoError(t, json.Unmarshal(out, &made))

@@ -2,6 +2,7 @@ package dossier
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -11,6 +12,7 @@ import (
 	"time"
 
 	"example.org/asfound/registry"
+	"example.org/asfound/workshop"
 )
 
 // BundleFormat is the version of the bundle. Readers refuse others.
@@ -142,7 +144,7 @@ func sealText(manifestDigest string) string {
 
 // originalName is the file name of an original picture.
 func originalName(digest, mediaType string) string {
-	return "originals/" + hexOf(digest) + extension(mediaType)
+	return "originals/" + hexOf(digest) + cmp.Or(workshop.PictureEnding(mediaType), ".bin")
 }
 
 func photoName(digest string) string   { return "photos/" + hexOf(digest) + ".jpg" }
@@ -150,25 +152,6 @@ func privateName(digest string) string { return "private/" + hexOf(digest) + ".j
 
 // hexOf gives the figures of a "sha256:…" digest.
 func hexOf(digest string) string { return strings.TrimPrefix(digest, "sha256:") }
-
-// extension gives a file name its ending, so that a picture opens by a click.
-func extension(mediaType string) string {
-	switch mediaType {
-	case "image/jpeg":
-		return ".jpg"
-	case "image/png":
-		return ".png"
-	case "image/webp":
-		return ".webp"
-	case "image/tiff":
-		return ".tiff"
-	case "image/heic", "image/heif":
-		return ".heic"
-	case "application/pdf":
-		return ".pdf"
-	}
-	return ".bin"
-}
 
 // blobDigest reads the digest out of "photos/…", "originals/…" or "private/…".
 func blobDigest(name string) (folder, digest string, ok bool) {

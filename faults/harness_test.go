@@ -3,7 +3,6 @@ package faults
 import (
 	"bytes"
 	"context"
-	"crypto/rand"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -12,7 +11,6 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
-	"os/signal"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -22,23 +20,15 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"example.org/asfound/cli"
+	"example.org/asfound/cli/clitest"
 	"example.org/asfound/registry"
 	"example.org/asfound/store"
 )
 
-const (
-	asProgram = "ASFOUND_TEST_AS_PROGRAM"
-	testNow   = "ASFOUND_TEST_NOW"
-)
+const testNow = "ASFOUND_TEST_NOW"
 
 func TestMain(m *testing.M) {
-	if os.Getenv(asProgram) != "" {
-		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-		defer stop()
-		os.Exit(cli.Run(ctx, os.Args[1:], cli.Env{Stdin: os.Stdin, Stdout: os.Stdout, Stderr: os.Stderr,
-			Getenv: os.Getenv, Now: clock, Random: rand.Reader}))
-	}
+	clitest.Main(clock)
 	os.Exit(m.Run())
 }
 
@@ -67,16 +57,7 @@ func times(short, thorough int) int {
 
 // program is a command of asfound, by this test's own binary or another one.
 func program(binary string, args ...string) *exec.Cmd {
-	if binary == "" {
-		self, err := os.Executable()
-		if err != nil {
-			panic(err)
-		}
-		binary = self
-	}
-	c := exec.Command(binary, args...)
-	c.Env = append(os.Environ(), asProgram+"=1")
-	return c
+	return clitest.Command(context.Background(), binary, args...)
 }
 
 // must runs a command that has to succeed.

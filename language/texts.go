@@ -34,7 +34,7 @@ const mostKept = 20_000
 type pattern struct {
 	expr  string
 	match func() *regexp.Regexp // made when a text first comes near it: most never do
-	fixed string // the longest part that does not change
+	fixed string                // the longest part that does not change
 	said  string
 	// weak says that so little is fixed that the text could be anybody's: then
 	// all that is filled in must be known too.

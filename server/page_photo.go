@@ -45,7 +45,7 @@ func (s *Server) photoAnswer(r *http.Request, photos []workshop.PhotoReport, dig
 		}
 		a := streamAnswer{mediaType: "image/jpeg", forever: !previewOnly}
 		if p.Preview != digest {
-			a.mediaType, a.attachment = attachmentType(p.MediaType), p.ID+extensionOf(p.MediaType)
+			a.mediaType, a.attachment = attachmentType(p.MediaType), p.ID+workshop.PictureEnding(p.MediaType)
 		}
 		body, size, err := s.Workshop.Photos.Get(r.Context(), digest)
 		if err != nil {
@@ -59,28 +59,10 @@ func (s *Server) photoAnswer(r *http.Request, photos []workshop.PhotoReport, dig
 
 // attachmentType keeps to types that a browser only saves.
 func attachmentType(mediaType string) string {
-	if extensionOf(mediaType) == "" {
+	if workshop.PictureEnding(mediaType) == "" {
 		return "application/octet-stream"
 	}
 	return mediaType
-}
-
-func extensionOf(mediaType string) string {
-	switch mediaType {
-	case "image/jpeg":
-		return ".jpg"
-	case "image/png":
-		return ".png"
-	case "image/webp":
-		return ".webp"
-	case "image/tiff":
-		return ".tif"
-	case "image/heic", "image/heif":
-		return ".heic"
-	case "application/pdf":
-		return ".pdf"
-	}
-	return ""
 }
 
 // photoTotal is the largest upload of pictures, in bytes.

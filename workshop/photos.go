@@ -29,3 +29,23 @@ func (w *Workshop) AddPhoto(ctx context.Context, req Request, p *registry.Photo,
 	}
 	return w.Record(ctx, req, p)
 }
+
+// PictureEnding is how a file of a kind of picture or paper is named, such as
+// ".jpg", so that it opens by a click; "" for a kind that is not kept.
+func PictureEnding(mediaType string) string {
+	switch mediaType {
+	case "image/jpeg":
+		return ".jpg"
+	case "image/png":
+		return ".png"
+	case "image/webp":
+		return ".webp"
+	case "image/tiff":
+		return ".tiff"
+	case "image/heic", "image/heif":
+		return ".heic"
+	case "application/pdf":
+		return ".pdf"
+	}
+	return ""
+}
