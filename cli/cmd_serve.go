@@ -16,6 +16,7 @@ import (
 	"example.org/asfound/dossier"
 	"example.org/asfound/registry"
 	"example.org/asfound/server"
+	"example.org/asfound/workshop"
 )
 
 type serveCommand struct {
@@ -261,6 +262,10 @@ func (c *call) handler(o *opened, w *way, log slog.Handler) (http.Handler, error
 			return o.writeBundle(ctx, w, machine, false, true)
 		},
 		TakeOver: o.takeOverOnPage, TransferReceipt: o.writeTransferReceipt,
+		ConfirmTransfer: func(ctx context.Context, machine string, receipt []byte, trust string) (workshop.Receipt, error) {
+			r, _, err := o.confirmTransfer(ctx, machine, receipt, trust)
+			return r, err
+		},
 		CheckBundle: checkBundle(o.Workshop), Condition: o.writeCondition,
 		People:         w.people,
 		Behind:         o.behind(),

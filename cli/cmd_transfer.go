@@ -224,18 +224,28 @@ func (x *transferConfirmCommand) Run(c *call) error {
 	if err != nil {
 		return registry.Refuse(registry.CodeInvalid, "Check the path.", "%s cannot be read: %v", x.Receipt, errors.Unwrap(err))
 	}
+	receipt, by, err := o.confirmTransfer(c.ctx, "", text, x.Trust)
+	if err != nil {
+		return err
+	}
+	return c.printReceipt(receipt, by+" has taken the record over, and this copy says so")
+}
+
+// confirmTransfer records the receipt of the registry that has taken a record
+// over, and gives that registry's name. machine is the one that it must be of,
+// "" for any.
+func (o *opened) confirmTransfer(ctx context.Context, machine string, text []byte, trust string) (receipt workshop.Receipt, by string, err error) {
 	r, then, err := dossier.OpenReceipt(text)
-	if err != nil {
-		return err
+	switch {
+	case err != nil:
+		return receipt, "", err
+	case trust != r.Key && !dossier.SameFingerprint(trust, dossier.Fingerprint(r.Key)):
+		return receipt, "", registry.Refuse(registry.CodeRefused, "Ask the other registry for its fingerprint.", "The receipt is signed by a key with the fingerprint %s, and not by the one that you trust", dossier.Fingerprint(r.Key))
+	case machine != "" && machine != r.Machine:
+		return receipt, "", registry.Refuse(registry.CodeRefused, "Ask the other registry for the receipt of this machine.", "The receipt is of another machine, %s", r.Machine)
 	}
-	if x.Trust != r.Key && !dossier.SameFingerprint(x.Trust, dossier.Fingerprint(r.Key)) {
-		return registry.Refuse(registry.CodeRefused, "Ask the other registry for its fingerprint.", "The receipt is signed by a key with the fingerprint %s, and not by the one that you trust", dossier.Fingerprint(r.Key))
-	}
-	receipt, err := o.TakenOver(c.ctx, r.Machine, []byte(r.Event), uint64(then.Size), then.Root)
-	if err != nil {
-		return err
-	}
-	return c.printReceipt(receipt, fmt.Sprintf("%s has taken the record over, and this copy says so", dossier.KeyName(r.Key)))
+	receipt, err = o.TakenOver(ctx, r.Machine, []byte(r.Event), uint64(then.Size), then.Root)
+	return receipt, dossier.KeyName(r.Key), err
 }
 
 type transferUndoCommand struct {

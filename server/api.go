@@ -638,25 +638,33 @@ func apiVerify(s *Server, r *http.Request) (answer, error) {
 	if s.Verify == nil {
 		return nil, notOffered("Checking bundles")
 	}
-	f, err := os.CreateTemp("", "asfound-verify-*.zip")
+	f, size, err := spooled(r)
 	if err != nil {
 		return nil, err
 	}
-	defer os.Remove(f.Name())
 	defer f.Close()
-	size, err := io.Copy(f, r.Body)
-	if err != nil {
-		return nil, readFailed(err)
-	}
 	findings, err := s.Verify(r.Context(), f, size)
-	if registry.CodeOf(err) == registry.CodeTampered {
-		// What was sent is at fault, not what is stored here.
-		return nil, registry.Refuse(registry.CodeInvalid, "Send the bundle as it was written.", "%s", err)
-	}
 	if err != nil {
-		return nil, err
+		return nil, sentAtFault(err)
 	}
 	return jsonAnswer{value: findings}, nil
+}
+
+// spooled brings the body to a file that lasts as long as it is open.
+func spooled(r *http.Request) (f *os.File, size int64, err error) {
+	if f, err = os.CreateTemp("", "asfound-sent-*"); err != nil {
+		return nil, 0, err
+	}
+	if err = os.Remove(f.Name()); err == nil {
+		if size, err = io.Copy(f, r.Body); err != nil {
+			err = readFailed(err)
+		}
+	}
+	if err != nil {
+		_ = f.Close()
+		return nil, 0, err
+	}
+	return f, size, nil
 }
 
 // SchemaList names the JSON Schemas.

@@ -72,7 +72,7 @@ func TestRouterAndDocumentAgree(t *testing.T) {
 		return nil
 	}))
 	require.Equal(t, walked, written)
-	require.Len(t, walked, 40)
+	require.Len(t, walked, 46)
 }
 
 // schemaAt compiles one schema of the document.

@@ -60,10 +60,12 @@ type Config struct {
 	// HandOver writes the bundle of a record that was handed over: private, with
 	// original pictures. TakeOver verifies such a bundle and takes it over;
 	// CodeTampered, CodeRefused and CodeInvalid say why it is not. TransferReceipt
-	// writes what the giving registry records of it.
+	// writes what the giving registry records of it, and ConfirmTransfer records
+	// there such a receipt of a machine.
 	HandOver        func(ctx context.Context, out io.Writer, machine string) error
 	TakeOver        func(ctx context.Context, q TakeOverQuestion) (*TakeOverAnswer, error)
 	TransferReceipt func(ctx context.Context, out io.Writer, machine string) error
+	ConfirmTransfer func(ctx context.Context, machine string, receipt []byte, trust string) (workshop.Receipt, error)
 	// Condition writes the condition report, in its public or private edition.
 	Condition func(ctx context.Context, out io.Writer, machine string, public bool) error
 	// KeyFingerprint is that of the registry's public key, and PublicKey the key.

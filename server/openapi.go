@@ -25,10 +25,11 @@ const (
 {"record":"custody-agreement","id":"agreement","owner":"owner","custodian":"custodian","authority":"grant of probate","purpose":"occasional","care":["dust off"],"ceiling":{"amount":"50","currency":"GBP"},"inventory":[{"id":"keys","what":"keys","count":2}]}]}`
 	exampleRecords = `[{"record":"fault","id":"no-spark","complaint":"It starts cold and dies when warm.","components":["ignition.condenser"],"by":"custodian"},
 {"record":"option","id":"leave-it","fault":"no-spark","treatment":"leave","title":"Leave it as it is","hours":0,"by":"custodian"}]`
-	exampleProposal = `{"to":"owner","by":"custodian","options":["leave-it"],"recommended":["leave-it"],"ceiling":{"amount":"0","currency":"GBP"},"expires":"2027-01-31T00:00:00Z","do_nothing":"It stays as it is."}`
-	exampleCost     = `{"options":["external-condenser"],"ceiling":{"amount":"50","currency":"GBP"}}`
-	exampleValue    = `{"options":["external-condenser"],"distance":21000,"documented":true,"running":false,"running_after":true}`
-	exampleOrigin   = `{"states":["original","reproduction"],"prior":[0.6,0.4],"evidence":[{"id":"stamp","cluster":"stamps","reliability":0.9,"likelihood":[0.7,0.05]}]}`
+	exampleProposal        = `{"to":"owner","by":"custodian","options":["leave-it"],"recommended":["leave-it"],"ceiling":{"amount":"0","currency":"GBP"},"expires":"2027-01-31T00:00:00Z","do_nothing":"It stays as it is."}`
+	exampleTransferReceipt = `{"receipt":{"format":"asfound transfer receipt 1","machine":"drover","event":"…","key":"…","checkpoint":"…"},"trust":"12ab 34cd 56ef 7890"}`
+	exampleCost            = `{"options":["external-condenser"],"ceiling":{"amount":"50","currency":"GBP"}}`
+	exampleValue           = `{"options":["external-condenser"],"distance":21000,"documented":true,"running":false,"running_after":true}`
+	exampleOrigin          = `{"states":["original","reproduction"],"prior":[0.6,0.4],"evidence":[{"id":"stamp","cluster":"stamps","reliability":0.9,"likelihood":[0.7,0.05]}]}`
 )
 
 // recordsSchema describes one record or a list of them.

@@ -78,9 +78,10 @@ type RegisterPage struct {
 	Number      Form
 	Permissions []PermissionView
 	Permit      Form
-	// Out hands the record over, and Back takes that back while nobody has
-	// answered; nil where that cannot be done.
-	Out, Back *Form
+	// Out hands the record over; Back takes that back, and Confirm records the
+	// other registry's receipt, while nobody has answered. They are nil where
+	// that cannot be done.
+	Out, Back, Confirm *Form
 	// Came says that the record was taken over by this registry.
 	Came bool
 }
@@ -155,12 +156,12 @@ func pageRegister(s *Server, r *http.Request) (answer, error) {
 	page.Notice = noticeOf(r)
 	if !s.accounts() || infoOf(r).who.Has(report.Machine.ID, keepers...) {
 		last, moved := d.MovedTo(s.Workshop.Registry)
-		out, back := handOverForm(report), takeBackForm(report)
+		out, back, confirm := handOverForm(report), takeBackForm(report), confirmForm(report)
 		switch {
 		case !moved:
 			page.Out, page.Came = &out, last.Entry != nil && last.Record.Direction == registry.TransferIn
 		case last.Record.Direction == registry.TransferOut:
-			page.Back = &back
+			page.Back, page.Confirm = &back, &confirm
 		}
 	}
 	for _, p := range registry.Live[*registry.Permission](d) {

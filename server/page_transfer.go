@@ -21,11 +21,13 @@ type TakeOverQuestion struct {
 
 // TakeOverAnswer says what was taken over.
 type TakeOverAnswer struct {
-	Machine, From, Fingerprint string
-	Events                     uint64
+	Machine     string `json:"machine"`
+	From        string `json:"from"`
+	Fingerprint string `json:"fingerprint"`
+	Events      uint64 `json:"events"`
 	// Lacks are the catalogs of the recorded figures that are not here.
-	Lacks    []string
-	Repeated bool
+	Lacks    []string `json:"lacks"`
+	Repeated bool     `json:"repeated"`
 }
 
 // Count is the number of events.
@@ -81,11 +83,7 @@ func pageTakeOverPost(s *Server, r *http.Request) (answer, error) {
 	case u.texts["expected"] == "":
 		return again("expected", "Without the giving registry’s fingerprint anybody could have made the bundle. Ask that registry for it.")
 	}
-	actor := "keeper"
-	if who := infoOf(r).who; who != nil {
-		actor = who.Account
-	}
-	out, err := s.TakeOver(r.Context(), TakeOverQuestion{Bundle: u.files["bundle"], Size: u.sizes["bundle"], Trust: u.texts["expected"], Actor: actor})
+	out, err := s.TakeOver(r.Context(), TakeOverQuestion{Bundle: u.files["bundle"], Size: u.sizes["bundle"], Trust: u.texts["expected"], Actor: keeperName(r)})
 	if err != nil {
 		if !mendable(err) && codeOf(err) != registry.CodeTampered {
 			return nil, err
@@ -97,6 +95,14 @@ func pageTakeOverPost(s *Server, r *http.Request) (answer, error) {
 	return htmlAnswer{name: "take-over", page: page}, nil
 }
 
+// keeperName is the account of who asks, on a registry without any "keeper".
+func keeperName(r *http.Request) string {
+	if who := infoOf(r).who; who != nil {
+		return who.Account
+	}
+	return "keeper"
+}
+
 // handOverForm asks for the reason, which is needed without a permission.
 func handOverForm(report *workshop.Report) Form {
 	return Form{Action: registerAt(report) + "/hand-over", Button: "Hand the record over", Key: newKey(), Version: itoa(report.Version),
@@ -106,6 +112,34 @@ func handOverForm(report *workshop.Report) Form {
 func takeBackForm(report *workshop.Report) Form {
 	return Form{Action: registerAt(report) + "/take-back", Button: "Take the handing over back", Key: newKey(), Version: itoa(report.Version),
 		Parts: []FormPart{{Fields: []Field{{Name: "why", Of: "back", Label: "Why it stays after all", Pointers: []string{"/why"}}}}}}
+}
+
+func confirmForm(report *workshop.Report) Form {
+	return Form{Action: registerAt(report) + "/confirm", Button: "Record that it was taken over", Key: newKey(), Version: itoa(report.Version), Parts: []FormPart{{Fields: []Field{
+		{Name: "receipt", Label: "The receipt of the other registry", Kind: "area", Hint: "The whole text of its file.", Pointers: []string{"/receipt"}},
+		{Name: "expected", Label: "The other registry’s fingerprint, or its public key", Kind: "text", Hint: "Got from that registry by another way, such as the telephone: sixteen figures, such as 12ab 34cd 56ef 7890.", Pointers: []string{"/trust"}}}}}}
+}
+
+// pageConfirm records the receipt of the registry that took the record over.
+func pageConfirm(s *Server, r *http.Request) (answer, error) {
+	report, t, err := s.formOf(r)
+	if err != nil {
+		return nil, err
+	}
+	form := confirmForm(report)
+	form.fill(t.Values)
+	for name, missing := range map[string]string{"receipt": "The receipt is not here", "expected": "Without the other registry's fingerprint anybody could have made the receipt"} {
+		if t.text(name) == "" {
+			t.fault(map[string]string{"receipt": "/receipt", "expected": "/trust"}[name], "", missing, "Ask that registry for it.")
+		}
+	}
+	if err = t.err(); err == nil {
+		_, err = s.confirm(r.Context(), report.Machine.ID, []byte(t.text("receipt")), t.text("expected"))
+	}
+	if err != nil {
+		return s.formAgain(report, "", "To another registry", form, err)
+	}
+	return seeOther(registerAt(report)), nil
 }
 
 // moves records that a record goes or stays.

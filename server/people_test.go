@@ -91,7 +91,7 @@ func TestEveryRouteHasARow(t *testing.T) {
 var mayDo = map[access.Role]func(method, pattern string) bool{
 	access.Keeper: func(_, p string) bool { return !ownAct(p) },
 	access.Mechanic: func(_, p string) bool {
-		for _, whole := range []string{"/hand-over", "/take-back", "/handed-over.zip", "/receipt.json", "/take-over"} {
+		for _, whole := range []string{"/hand-over", "/take-back", "/register/confirm", "/handed-over.zip", "/receipt.json", "/take-over", "/transfer", "/transfer/bundle", "/transfer/end", "/transfer/receipt"} {
 			if strings.HasSuffix(p, whole) {
 				return false
 			}
@@ -125,7 +125,7 @@ func mayRead(method, p string) bool {
 		}
 		return false
 	}
-	for _, form := range []string{"{id}/decide", "/take-in", "/import", "/survey", "/seal", "/leaving", "/risk", "/propose", "/links", "/readers", "/people", "/record", "/register", "/duplicates", "/handed-over.zip", "/receipt.json", "/take-over", "/work/", "/keep.json", "/api/v1/photos"} {
+	for _, form := range []string{"{id}/decide", "/take-in", "/import", "/survey", "/seal", "/leaving", "/risk", "/propose", "/links", "/readers", "/people", "/record", "/register", "/duplicates", "/handed-over.zip", "/receipt.json", "/take-over", "/transfer/", "/work/", "/keep.json", "/api/v1/photos"} {
 		if strings.Contains(p, form) && !strings.Contains(p, "/work/fasteners/") && !strings.Contains(p, "/proposals/") || strings.HasSuffix(p, "{id}/photos") {
 			return false
 		}

@@ -233,6 +233,7 @@ var permissions = map[string]permission{
 	"POST /machines/{id}/register/stop":      {oneMachine, hands},
 	"POST /machines/{id}/register/hand-over": {oneMachine, keepers},
 	"POST /machines/{id}/register/take-back": {oneMachine, keepers},
+	"POST /machines/{id}/register/confirm":   {oneMachine, keepers},
 	"GET /machines/{id}/handed-over.zip":     {oneMachine, keepers}, // everything, originals too
 	"GET /machines/{id}/receipt.json":        {oneMachine, keepers},
 	"GET /take-over":                         {everywhere, keepers},
@@ -241,6 +242,13 @@ var permissions = map[string]permission{
 	"GET /api/v1/duplicates":                 {everywhere, hands},
 	"GET /api/v1/machines/{id}/duplicates":   {oneMachine, hands},
 	"GET /api/v1/machines/{id}/shared-sales": {oneMachine, readers},
+
+	"POST /api/v1/machines/{id}/transfer":         {oneMachine, keepers},
+	"GET /api/v1/machines/{id}/transfer/bundle":   {oneMachine, keepers},
+	"POST /api/v1/machines/{id}/transfer/end":     {oneMachine, keepers},
+	"POST /api/v1/machines/{id}/transfer/receipt": {oneMachine, keepers},
+	"GET /api/v1/machines/{id}/transfer/receipt":  {oneMachine, keepers},
+	"POST /api/v1/take-over":                      {everywhere, keepers},
 
 	"GET /machines/{id}/exchange/{format}":             {oneMachine, lookers}, // whoever may see the public edition alone gets that
 	"GET /api/v1/machines/{id}/exchange/prov":          {oneMachine, readers},

@@ -179,6 +179,69 @@ func TestHandingOverOnPages(t *testing.T) {
 	require.NotContains(t, b.get("/machines/first/register").Body.String(), "is kept on elsewhere")
 }
 
+// TestTransfersForPrograms: what pages do to a record that goes, a program can do.
+func TestTransfersForPrograms(t *testing.T) {
+	b := newBench(t)
+	b.w.Registry = "registry.example/here"
+	b.s.HandOver = func(_ context.Context, out io.Writer, machine string) error {
+		_, err := io.WriteString(out, "the bundle of "+machine)
+		return err
+	}
+	type confirmed struct{ machine, receipt, trust string }
+	var got confirmed
+	b.s.ConfirmTransfer = func(_ context.Context, machine string, receipt []byte, trust string) (workshop.Receipt, error) {
+		if got = (confirmed{machine, string(receipt), trust}); trust == "0000" {
+			return workshop.Receipt{}, &registry.Error{Code: registry.CodeTampered, Message: "The receipt was changed"}
+		}
+		return workshop.Receipt{Machine: machine, Version: 5}, nil
+	}
+	b.stray("first", "SK 6018")
+	const at = "/api/v1/machines/first/transfer"
+	require.Equal(t, http.StatusConflict, b.get(at+"/bundle").Code, "not handed over yet")
+	require.Equal(t, http.StatusPreconditionRequired, b.send(at, `{"because":"sold"}`).Code)
+	require.Equal(t, problemBase+"not-approved", problemIn(t, b.send(at, `{"by":"custodian"}`, "If-Match", versionTag(3))).Type)
+	out := b.send(at, `{"because":"sold","by":"custodian"}`, "If-Match", versionTag(3))
+	require.Equal(t, http.StatusCreated, out.Code, out.Body.String())
+	require.Equal(t, versionTag(4), out.Header().Get("ETag"))
+	bundle := b.get(at + "/bundle")
+	require.Equal(t, "the bundle of first", bundle.Body.String())
+	require.Equal(t, "application/zip", bundle.Header().Get("Content-Type"))
+
+	bad := b.send(at+"/receipt", `{"receipt":{"format":"x"},"trust":"0000"}`)
+	require.Equal(t, http.StatusUnprocessableEntity, bad.Code, "what is stored here is not at fault")
+	good := b.send(at+"/receipt", `{"receipt":{"format":"x"},"trust":"12ab"}`)
+	require.Equal(t, http.StatusCreated, good.Code, good.Body.String())
+	require.Equal(t, confirmed{"first", `{"format":"x"}`, "12ab"}, got)
+	page := readPage(t, b.get("/machines/first/register").Body.String())
+	page.landmarks()
+	require.Contains(t, page.text(), "Record its receipt")
+	again := b.post("/machines/first/register/confirm", url.Values{"key": {"k5"}, "version": {"4"}, "receipt": {"{ }"}, "expected": {""}}.Encode())
+	require.Equal(t, http.StatusUnprocessableEntity, again.Code)
+	require.Contains(t, readPage(t, again.Body.String()).text(), "anybody could have made the receipt")
+	done := b.post("/machines/first/register/confirm", url.Values{"key": {"k6"}, "version": {"4"}, "receipt": {`{"format":"y"}`}, "expected": {"34cd"}}.Encode())
+	require.Equal(t, http.StatusSeeOther, done.Code, done.Body.String())
+	require.Equal(t, confirmed{"first", `{"format":"y"}`, "34cd"}, got)
+
+	back := b.send(at+"/end", `{"why":"not sold","by":"custodian"}`, "If-Match", versionTag(4))
+	require.Equal(t, http.StatusCreated, back.Code, back.Body.String())
+	require.NotContains(t, b.get("/machines/first").Body.String(), "is kept on elsewhere")
+
+	b.s.TakeOver = func(_ context.Context, q TakeOverQuestion) (*TakeOverAnswer, error) {
+		raw, err := io.ReadAll(io.NewSectionReader(q.Bundle, 0, q.Size))
+		return &TakeOverAnswer{Machine: string(raw), Fingerprint: q.Trust, Lacks: []string{}}, err
+	}
+	sent := func(path string) *httptest.ResponseRecorder {
+		r := httptest.NewRequest(http.MethodPost, path, strings.NewReader("vole"))
+		r.Header.Set("Content-Type", "application/zip")
+		return b.ask(r)
+	}
+	require.Equal(t, http.StatusUnprocessableEntity, sent("/api/v1/take-over").Code)
+	in := sent("/api/v1/take-over?trust=12ab")
+	require.Equal(t, http.StatusCreated, in.Code, in.Body.String())
+	require.JSONEq(t, `{"machine":"vole","from":"","fingerprint":"12ab","events":0,"lacks":[],"repeated":false}`, in.Body.String())
+	require.Equal(t, "/api/v1/machines/vole", in.Header().Get("Location"))
+}
+
 func TestTakingOverOnAPage(t *testing.T) {
 	b := newBench(t)
 	var asked TakeOverQuestion
