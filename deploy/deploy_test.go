@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/compose-spec/compose-go/v2/cli"
 	"github.com/stretchr/testify/require"
 	"go.yaml.in/yaml/v3"
 )
@@ -56,19 +57,19 @@ func readCompose(t *testing.T) compose {
 	var c compose
 	d := yaml.NewDecoder(strings.NewReader(string(raw)))
 	require.NoError(t, d.Decode(&c))
-	// Every key of a service is known here, so that none is misspelled.
-	var all struct {
-		Services map[string]map[string]any
-	}
-	require.NoError(t, yaml.Unmarshal(raw, &all))
-	known := []string{"profiles", "image", "user", "build", "command", "environment", "ports", "volumes", "networks", "read_only", "cap_drop", "security_opt",
-		"mem_limit", "restart", "tmpfs", "stop_grace_period", "healthcheck", "depends_on"}
-	for name, s := range all.Services {
-		for key := range s {
-			require.Contains(t, known, key, name)
-		}
-	}
 	return c
+}
+
+// TestComposeIsValid has the file read by the library with which "docker compose
+// config" reads it: against the Compose specification's schema, with what each
+// profile names.
+func TestComposeIsValid(t *testing.T) {
+	for _, profiles := range [][]string{nil, {"single"}, {"cluster"}, {"single", "cluster"}} {
+		o, err := cli.NewProjectOptions([]string{"../docker-compose.yml"}, cli.WithProfiles(profiles))
+		require.NoError(t, err)
+		_, err = o.LoadProject(t.Context())
+		require.NoError(t, err, "%v", profiles)
+	}
 }
 
 // TestComposeProfiles looks at both ways of running: who belongs to which, who
