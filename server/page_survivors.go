@@ -23,17 +23,13 @@ func modelKey(maker, model string) string {
 }
 
 func (s *Server) survivorsForm(r *http.Request) (Form, error) {
-	machines, err := s.Workshop.Machines(r.Context(), "", 0)
+	list, err := s.Workshop.ModelsOnRecord(r.Context())
 	if err != nil {
 		return Form{}, err
 	}
-	count := map[[2]string]int{}
-	for _, m := range machines {
-		count[[2]string{m.Make, m.Model}]++
-	}
 	var models []Choice
-	for key, n := range count {
-		models = append(models, Choice{modelKey(key[0], key[1]), key[0] + " " + key[1] + ", " + plural(n, "machine", "machines"), ""})
+	for _, g := range list {
+		models = append(models, Choice{modelKey(g.Make, g.Model), g.Name + ", " + plural(g.Machines, "machine", "machines"), ""})
 	}
 	slices.SortFunc(models, func(a, b Choice) int { return strings.Compare(a.Label, b.Label) })
 	lines := func(name, label, hint string, pointers ...string) Field {

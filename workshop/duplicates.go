@@ -94,6 +94,15 @@ func (w *Workshop) numbersOn(d *registry.Dossier, m *registry.Machine) map[strin
 	return out
 }
 
+// keptNumbers are the readings of a machine's numbers as the views have them.
+func (w *Workshop) keptNumbers(ctx context.Context, machine string) (out map[string][]bearer, err error) {
+	raw, ok, err := w.Views.Get(ctx, numberOf+machine)
+	if err != nil || !ok {
+		return nil, err
+	}
+	return out, unmarshalView(raw, &out)
+}
+
 // noteNumbers brings what the views know of a machine's numbers up to its
 // record. What it reads and writes grows with the machine's numbers and those
 // who share them.

@@ -413,6 +413,30 @@ func (w *Workshop) allModels(ctx context.Context) ([]Group, error) {
 	return list, err
 }
 
+// ModelsOnRecord are the models of which machines are kept here that the caller
+// may see, the most frequent first.
+func (w *Workshop) ModelsOnRecord(ctx context.Context) ([]Group, error) {
+	if err := w.refresh(ctx); err != nil {
+		return nil, err
+	}
+	list, err := w.allModels(ctx)
+	if err != nil || actingIn(ctx) == nil {
+		return list, err
+	}
+	machines, err := w.Machines(ctx, "", 0)
+	if err != nil {
+		return nil, err
+	}
+	seen := map[string]int{}
+	for _, m := range machines {
+		seen[modelKeyOf(m.Make, m.Model)]++
+	}
+	for i := range list {
+		list[i].Machines = seen[modelKeyOf(list[i].Make, list[i].Model)]
+	}
+	return slices.DeleteFunc(list, func(g Group) bool { return g.Machines == 0 }), nil
+}
+
 func (w *Workshop) models(ctx context.Context, q StatisticsQuestion, out *Statistics) error {
 	list, err := w.allModels(ctx)
 	list = told(list, q.Least)

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"unicode"
 
+	"example.org/asfound/lookup"
 	"example.org/asfound/registry"
 	"example.org/asfound/scoring"
 )
@@ -95,10 +96,22 @@ func readRun(s string) (n runNumber, ok bool) {
 	return n, n.figures != "" && len(n.figures) <= 9
 }
 
-// same says whether two numbers are one; a list often leaves out what stands
+// runNumbers are numbers, each once: what stands before the figures, by these.
+type runNumbers map[string][]string
+
+// has says whether a number is among them; a list often leaves out what stands
 // before the figures.
-func (n runNumber) same(other runNumber) bool {
-	return n.figures == other.figures && (n.before == other.before || n.before == "" || other.before == "")
+func (r runNumbers) has(n runNumber) bool {
+	return slices.ContainsFunc(r[n.figures], func(before string) bool { return n.before == before || n.before == "" || before == "" })
+}
+
+// add puts a number to them, and gives false for one that is there.
+func (r runNumbers) add(n runNumber) bool {
+	if r.has(n) {
+		return false
+	}
+	r[n.figures] = append(r[n.figures], n.before)
+	return true
 }
 
 // RegisterSurvivors estimates how many machines of a model survive (by this
@@ -143,24 +156,20 @@ func (w *Workshop) numbersOf(ctx context.Context, q SurvivorsQuestion, out *Surv
 	}
 	like := func(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }
 	var numbers []runNumber
+	once := runNumbers{}
 	for _, m := range machines {
 		if !like(m.Make, q.Make) || !like(m.Model, q.Model) {
 			continue
 		}
 		out.Machines++
-		d, err := w.Load(ctx, m.ID, At{})
+		read, err := w.numberAtPlace(ctx, m, out.Where)
 		if err != nil {
 			return nil, err
 		}
-		record, _ := d.MachineRecord()
-		i := slices.IndexFunc(record.Numbers, func(n registry.Number) bool { return n.Where == out.Where && len(n.Doubtful) == 0 })
-		if i < 0 {
-			continue
-		}
-		n, ok := readRun(record.Numbers[i].AsRead.Value)
+		n, ok := readRun(read)
 		switch {
 		case !ok:
-		case slices.ContainsFunc(numbers, n.same):
+		case !once.add(n):
 			out.Twice++
 		default:
 			numbers = append(numbers, n)
@@ -177,6 +186,42 @@ func (w *Workshop) numbersOf(ctx context.Context, q SurvivorsQuestion, out *Surv
 		out.Warnings = append(out.Warnings, fmt.Sprintf("Machines on record without a number at this place that can be read without doubt: %d. They are not counted.", left))
 	}
 	return numbers, nil
+}
+
+// numberAtPlace is a machine's number at a place as it was read without doubt,
+// "" where there is none. The views know it of most machines; the record is
+// read where they do not, or where a number at the place is in doubt.
+func (w *Workshop) numberAtPlace(ctx context.Context, m Summary, where string) (string, error) {
+	if !m.Elsewhere {
+		kept, err := w.keptNumbers(ctx, m.ID)
+		if err != nil {
+			return "", err
+		}
+		var found []bearer
+		for key, list := range kept {
+			if whereOf(key) == lookup.Plain(where) {
+				found = append(found, list...)
+			}
+		}
+		switch {
+		case len(found) == 0:
+			return "", nil
+		case len(found) == 1 && !found[0].Doubtful:
+			return found[0].Read, nil
+		}
+	}
+	d, err := w.Load(ctx, m.ID, At{})
+	if err != nil {
+		return "", err
+	}
+	record, _ := d.MachineRecord()
+	i := slices.IndexFunc(record.Numbers, func(n registry.Number) bool {
+		return lookup.Plain(n.Where) == lookup.Plain(where) && len(n.Doubtful) == 0
+	})
+	if i < 0 {
+		return "", nil
+	}
+	return record.Numbers[i].AsRead.Value, nil
 }
 
 // refused notes that an estimate is refused; any other error comes back.
@@ -242,20 +287,22 @@ func coarse(v float64) float64 {
 
 // surviving estimates how many survive.
 func (w *Workshop) surviving(q SurvivorsQuestion, numbers []runNumber, out *SurvivorsReport) error {
-	var listed []runNumber
+	here, listed := runNumbers{}, runNumbers{}
+	for _, n := range numbers {
+		here.add(n)
+	}
 	for _, s := range q.List.Numbers {
 		n, ok := readRun(s)
 		switch {
 		case !ok:
 			out.Unlisted++
-		case !slices.ContainsFunc(listed, n.same):
-			listed = append(listed, n)
-			if slices.ContainsFunc(numbers, n.same) {
+		case listed.add(n):
+			out.Listed++
+			if here.has(n) {
 				out.Both++
 			}
 		}
 	}
-	out.Listed = len(listed)
 	if out.Unlisted > 0 {
 		out.Warnings = append(out.Warnings, fmt.Sprintf("Entries of the other list that are no number: %d. They are not counted.", out.Unlisted))
 	}
@@ -264,7 +311,7 @@ func (w *Workshop) surviving(q SurvivorsQuestion, numbers []runNumber, out *Surv
 		name = "the other list"
 	}
 	result, err := w.survivors(scoring.SurvivorsInput{Lists: &scoring.TwoLists{First: scoring.SurvivorList{Name: "this register", Count: float64(len(numbers)), Sources: given(q.KnownBy)},
-		Second: scoring.SurvivorList{Name: name, Count: float64(len(listed)), Sources: given(q.List.Sources)}, Both: float64(out.Both)}})
+		Second: scoring.SurvivorList{Name: name, Count: float64(out.Listed), Sources: given(q.List.Sources)}, Both: float64(out.Both)}})
 	if err != nil {
 		return out.refused(howManySurvive, err)
 	}

@@ -105,3 +105,42 @@ func TestSurvivorsByTheRegister(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, out.Refused[0], "Fewer than seven machines stand in both lists")
 }
+
+// TestNumbersOfTheViewsAreThoseOfTheRecord: what the views know of a number and
+// what the record says come to the same, in doubt, at two places and elsewhere.
+func TestNumbersOfTheViewsAreThoseOfTheRecord(t *testing.T) {
+	ctx := context.Background()
+	b := newBench(t)
+	b.Registry = "here"
+	add := func(id string, numbers ...registry.Number) {
+		_, err := b.Record(ctx, Request{Machine: id, Actor: "mechanic"}, &registry.Machine{Common: registry.Common{ID: "machine"}, Make: "Skerrow Engineering", Model: "Drover 350", Year: "1957", Invented: true, Numbers: numbers})
+		require.NoError(t, err)
+	}
+	number := func(where, read string, doubtful ...registry.DoubtfulCharacter) registry.Number {
+		return registry.Number{Where: where, AsRead: registry.Private{Value: read}, Doubtful: doubtful}
+	}
+	inDoubt := registry.DoubtfulCharacter{Place: 2, Readings: []string{"1", "7"}}
+	add("plain", number("frame", "SK 6018"))
+	add("unread", number("frame", "?"))
+	add("doubt", number("frame", "6100", inDoubt))
+	add("both", number("frame", "6200", inDoubt), number("Frame", "6201"))
+	add("two", number("frame", "6300"), number("frame", "6301"))
+	add("engine", number("engine", "77"))
+	add("gone", number("frame", "6400"))
+	_, err := b.Record(ctx, Request{Machine: "gone", Actor: "mechanic"}, &registry.Person{Common: registry.Common{ID: "mechanic"}, Role: "mechanic", Name: registry.Private{Value: "Tamsin Orde"}})
+	require.NoError(t, err)
+	_, err = b.HandOver(ctx, Request{Machine: "gone", Actor: "mechanic"}, "sold")
+	require.NoError(t, err)
+	got := map[string]string{}
+	machines, err := b.Machines(ctx, "", 0)
+	require.NoError(t, err)
+	for _, m := range machines {
+		got[m.ID], err = b.numberAtPlace(ctx, m, "frame")
+		require.NoError(t, err)
+	}
+	require.Equal(t, map[string]string{"plain": "SK 6018", "unread": "", "doubt": "", "both": "6201", "two": "6300", "engine": "", "gone": "6400"}, got)
+	models, err := b.ModelsOnRecord(ctx)
+	require.NoError(t, err)
+	require.Len(t, models, 1)
+	require.Equal(t, len(machines)-1, models[0].Machines, "one is kept elsewhere")
+}
