@@ -2,68 +2,154 @@ package workshop
 
 import (
 	"bytes"
-	"maps"
-	"strings"
+
+	"example.org/asfound/lookup"
 )
 
-// heldBlocks keeps the blocks of lists in memory while many machines are put
-// into them: the list of a common word changes with every machine. Whoever uses
-// it holds Workshop.refreshing, so that nobody else writes them meanwhile.
+// openBlocks are the blocks of lists that an update changes, by their number and
+// their term. Each is read once and written once, however many machines it is to
+// hold.
+type openBlocks struct {
+	by      map[uint32]map[string]*openBlock
+	held    *heldBlocks // nil when every block is read from the views
+	entries int         // that they will be
+	bytes   int         // of their keys and values
+}
+
+// openBlock is a block as it is stored, and as the update will leave it.
+type openBlock struct{ was, now lookup.Block }
+
+// setTerm puts a machine into one list with a weight, or takes it out with 0: at
+// once, or at the end of an update of many machines.
+func setTerm(tx ViewTx, term string, number uint32, weight byte) error {
+	if c, ok := tx.(*countedTx); ok {
+		return c.blocks.set(c.ViewTx, term, number, weight)
+	}
+	blocks := openBlocks{by: map[uint32]map[string]*openBlock{}}
+	if err := blocks.set(tx, term, number, weight); err != nil {
+		return err
+	}
+	blocks.write(tx)
+	return nil
+}
+
+func (o *openBlocks) set(tx ViewTx, term string, number uint32, weight byte) error {
+	of := number / lookup.BlockSize
+	terms := o.by[of]
+	if terms == nil {
+		terms = map[string]*openBlock{}
+		o.by[of] = terms
+	}
+	b := terms[term]
+	if b == nil {
+		was, err := o.held.block(tx, term, of)
+		if err != nil {
+			return err
+		}
+		b = &openBlock{was: was, now: was[:len(was):len(was)]}
+		terms[term] = b
+		o.entries++
+		o.bytes += len(findList) + len(term) + len(blockSuffix(0)) + len(was)
+	}
+	o.bytes -= len(b.now)
+	place := byte(number % lookup.BlockSize)
+	if n := len(b.now); weight > 0 && (n == 0 || b.now[n-2] < place) {
+		b.now = append(b.now, place, weight) // machines come in order of their numbers, most of them
+	} else {
+		b.now = b.now.With(place, weight)
+	}
+	o.bytes += len(b.now)
+	return nil
+}
+
+// write puts the blocks that have changed into the views.
+func (o *openBlocks) write(tx ViewTx) {
+	for of, terms := range o.by {
+		suffix := blockSuffix(of)
+		for term, b := range terms {
+			switch {
+			case bytes.Equal(b.now, b.was):
+			case len(b.now) == 0:
+				tx.Delete(findList + term + suffix)
+			default:
+				tx.Put(findList+term+suffix, b.now)
+			}
+		}
+	}
+}
+
+// heldBlocks keeps the blocks of lists in memory from one update of a run to the
+// next: the list of a common word changes with every machine. Whoever uses it
+// holds Workshop.refreshing, so that nobody else writes them meanwhile.
 type heldBlocks struct {
-	blocks map[string][]byte // as they are stored; nil for none
-	fresh  map[string][]byte // as the update under way will leave them
-	bytes  int
+	by    map[uint32]map[string]lookup.Block // as they are stored
+	bytes int
+	// count is how many machines have a number, and fresh the first block of
+	// which everything that is stored is held, because its machines got their
+	// numbers since.
+	count uint64
+	fresh uint32
 }
 
-// heldBytes is how much is kept, in bytes of keys and blocks.
-const heldBytes = 32 << 20
+// heldBytes is how much is kept, in bytes of terms and blocks and what a table
+// of them takes.
+const heldBytes = 16 << 20
 
-func (h *heldBlocks) begin() { h.fresh = map[string][]byte{} }
-
-// stored says that the update under way is written.
-func (h *heldBlocks) stored() {
-	for k, v := range h.fresh {
-		h.bytes += len(k) + len(v)
+// begin says how many machines have a number before an update. What is held of a
+// register that somebody else has changed is let go.
+func (h *heldBlocks) begin(count uint64) {
+	if h.by == nil || count != h.count {
+		h.forget(count)
 	}
-	if h.bytes > heldBytes || h.blocks == nil {
-		h.forget()
-	}
-	maps.Copy(h.blocks, h.fresh)
-	h.fresh = nil
 }
 
-func (h *heldBlocks) forget() { h.blocks, h.bytes = map[string][]byte{}, 0 }
-
-// heldTx reads blocks of lists from memory where they are held.
-type heldTx struct {
-	ViewTx
-	*heldBlocks
+// forget lets go of everything, when so many machines have a number.
+func (h *heldBlocks) forget(count uint64) {
+	*h = heldBlocks{by: map[uint32]map[string]lookup.Block{}, count: count, fresh: uint32((count + lookup.BlockSize - 1) / lookup.BlockSize)}
 }
 
-func (t heldTx) Get(key string) ([]byte, bool, error) {
-	if !strings.HasPrefix(key, findList) {
-		return t.ViewTx.Get(key)
+// block is a block as it is stored; empty when there is none.
+func (h *heldBlocks) block(tx ViewTx, term string, of uint32) (lookup.Block, error) {
+	if h != nil {
+		b, ok := h.by[of][term]
+		if ok || of >= h.fresh {
+			return b, nil
+		}
 	}
-	block, ok := t.fresh[key]
-	if !ok {
-		block, ok = t.blocks[key]
-	}
-	if ok {
-		return bytes.Clone(block), len(block) > 0, nil
-	}
-	return t.ViewTx.Get(key)
+	raw, _, err := tx.Get(findList + term + blockSuffix(of))
+	return raw, err
 }
 
-func (t heldTx) Put(key string, value []byte) {
-	if strings.HasPrefix(key, findList) {
-		t.fresh[key] = bytes.Clone(value)
+// stored keeps what an update has written, after which so many machines have a
+// number. Too much is let go, but for the block that the next machines go into.
+func (h *heldBlocks) stored(written openBlocks, count uint64) {
+	for of, terms := range written.by {
+		held := h.by[of]
+		if held == nil {
+			held = make(map[string]lookup.Block, len(terms))
+			h.by[of] = held
+		}
+		for term, b := range terms {
+			h.bytes += heldSize(term, b.now)
+			if was, ok := held[term]; ok {
+				h.bytes -= heldSize(term, was)
+			}
+			held[term] = b.now
+		}
 	}
-	t.ViewTx.Put(key, value)
+	if h.count = count; h.bytes <= heldBytes {
+		return
+	}
+	at := uint32(count / lookup.BlockSize)
+	last, fresh := h.by[at], max(h.fresh, at)
+	h.forget(count)
+	for term, b := range last {
+		h.bytes += heldSize(term, b)
+	}
+	if h.by[at], h.fresh = last, fresh; h.bytes > heldBytes {
+		h.forget(count)
+	}
 }
 
-func (t heldTx) Delete(key string) {
-	if strings.HasPrefix(key, findList) {
-		t.fresh[key] = nil
-	}
-	t.ViewTx.Delete(key)
-}
+// heldSize is what a held block takes, its place in a table included, in bytes.
+func heldSize(term string, b lookup.Block) int { return len(term) + len(b) + 100 }

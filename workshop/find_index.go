@@ -39,35 +39,38 @@ const (
 	ofNumbers = "n/" // the same, in the private edition alone
 )
 
-// blockKey is where a block of a list stands. A word never holds byte 0, so no
-// list begins with another.
-func blockKey(term string, number uint32) string {
-	return fmt.Sprintf("%s%s\x00%06x", findList, term, number/lookup.BlockSize)
-}
+// blockSuffix ends the keys of the blocks that a machine of a number stands in.
+// A word never holds byte 0, so no list begins with another.
+func blockSuffix(block uint32) string { return fmt.Sprintf("\x00%06x", block) }
 
 // How much is written to the views at once: after so many entries or bytes no
 // further machine is begun.
 const (
-	stepEntries = 4000
-	stepBytes   = 400 << 10
+	stepEntries = 8000
+	stepBytes   = 500 << 10
 )
 
 // countedTx counts what an update writes. An entry that is written again, as
-// the list of a common word is by every machine, counts once.
+// that of a common model is by every machine, counts once. What many machines
+// change together, the lists of words and the tables of counts, is put off to
+// settle.
 type countedTx struct {
 	ViewTx
 	sizes map[string]int
 	bytes int
-	// tallies are the changes to tables of counts, to be written by settle.
-	tallies map[string]tally
+	// blocks are those of lists as this update will leave them.
+	blocks openBlocks
+	// tallies are the changes to tables of counts.
+	tallies tallies
 }
 
 func newCountedTx(tx ViewTx) *countedTx {
-	return &countedTx{ViewTx: tx, sizes: map[string]int{}, tallies: map[string]tally{}}
+	return &countedTx{ViewTx: tx, sizes: map[string]int{}, blocks: openBlocks{by: map[uint32]map[string]*openBlock{}}, tallies: tallies{}}
 }
 
 // settle writes what was put off to the end of the update.
 func (t *countedTx) settle() error {
+	t.blocks.write(t)
 	for table, by := range t.tallies {
 		if err := addTally(t, table, by); err != nil {
 			return err
@@ -75,6 +78,11 @@ func (t *countedTx) settle() error {
 	}
 	t.tallies = nil
 	return nil
+}
+
+// full says that no further machine is to be begun.
+func (t *countedTx) full() bool {
+	return len(t.sizes)+t.blocks.entries > stepEntries || t.bytes+t.blocks.bytes > stepBytes
 }
 
 func (t *countedTx) count(key string, value []byte) {
@@ -93,44 +101,33 @@ func (t *countedTx) Delete(key string) {
 	t.ViewTx.Delete(key)
 }
 
-// deriveSome writes the views of the first machines of a list, and says of how
-// many. The checkpoint moves to end with the last.
-func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end registry.Position, held *heldBlocks) (int, error) {
-	for most := len(machines); ; most = 1 {
-		// How many will fit is not known before, so after several the checkpoint
-		// moves in an update of its own.
-		done, at := 0, from
-		if len(machines) == 1 {
-			at = end
-		}
+// eachFits calls fn for every item, in as many updates as they take.
+func (w *Workshop) eachFits(ctx context.Context, at registry.Position, items []string, fn func(tx ViewTx, item string) error) error {
+	for most := len(items); len(items) > 0; {
+		done := 0
 		err := w.Views.Update(ctx, at, func(tx ViewTx) error {
 			done = 0
-			held.begin()
-			counted := newCountedTx(heldTx{tx, held})
-			for _, machine := range machines[:most] {
-				if err := w.derive(ctx, counted, machine); err != nil {
+			counted := newCountedTx(tx)
+			for _, item := range items[:min(most, len(items))] {
+				if err := fn(counted, item); err != nil {
 					return err
 				}
-				if done++; len(counted.sizes) > stepEntries || counted.bytes > stepBytes {
+				if done++; counted.full() {
 					break
 				}
 			}
 			return counted.settle()
 		})
 		switch {
-		case registry.CodeOf(err) == registry.CodeTooLarge && most > 1:
-			continue
-		case registry.CodeOf(err) == registry.CodeTooLarge:
-			held.forget()
-			done, at, err = 1, from, w.deriveInParts(ctx, machines[0], from)
-		case err == nil:
-			held.stored()
+		case registry.CodeOf(err) == registry.CodeTooLarge && done > 1:
+			most = done / 2
+		case err != nil:
+			return err
+		default:
+			items = items[done:]
 		}
-		if err == nil && done == len(machines) && at < end {
-			err = w.Views.Update(ctx, end, func(ViewTx) error { return nil })
-		}
-		return done, err
 	}
+	return nil
 }
 
 // indexed is what stands in the index of one machine, and under which number.
@@ -144,54 +141,51 @@ type indexed struct {
 
 // index brings the lists up to a machine's record.
 func (w *Workshop) index(tx ViewTx, d *registry.Dossier, s Summary) error {
-	old, err := indexedOf(tx, d.ID)
+	x := &derived{dossier: d, summary: s}
+	w.findings(x)
+	return w.putTerms(tx, x)
+}
+
+// putTerms brings the lists up to what was worked out.
+func (w *Workshop) putTerms(tx ViewTx, x *derived) error {
+	old, err := indexedOf(tx, x.dossier.ID)
 	if err != nil {
 		return err
 	}
-	public, secret := w.gather(d, s)
-	if err := w.noteRegister(tx, d, public.Facets); err != nil {
+	if err := w.noteRegister(tx, x.dossier, x.public.Facets); err != nil {
 		return err
 	}
-	public.Number = old.number
-	terms := termsOf(public, secret)
-	for _, term := range changedTerms(old, terms) {
-		if err := setTerm(tx, term, old.number, terms[term]); err != nil {
+	for _, term := range changedTerms(old, x.terms) {
+		if err := setTerm(tx, term, old.number, x.terms[term]); err != nil {
 			return err
 		}
 	}
-	return putIndexed(tx, d.ID, public, secret)
+	return putIndexed(tx, old.number, x)
 }
 
-// deriveInParts writes the views of a machine whose words are too many for one
+// putInParts writes the views of a machine whose words are too many for one
 // update. What was begun is noted, so that a stop in between, or somebody else,
 // leaves no word behind that the machine no longer has.
-func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registry.Position) error {
+func (w *Workshop) putInParts(ctx context.Context, x *derived, at registry.Position) error {
 	var old indexed
-	var public findable
-	var secret withheld
-	var terms map[string]byte
 	var note []byte
+	machine := x.dossier.ID
 	// Everything but the lists, with the texts as they were.
 	err := w.Views.Update(ctx, at, func(tx ViewTx) error {
-		d, err := w.replay(ctx, machine)
-		if err != nil {
+		var err error
+		if x, err = w.asItStands(ctx, x); err != nil {
 			return err
 		}
-		if old, err = indexedOf(tx, machine); err != nil {
+		if old, err = indexedOf(tx, machine); err != nil || x.terms == nil {
 			return err
 		}
-		s, ok, err := w.summarize(tx, d)
-		if err != nil || !ok {
+		if err := x.putSummary(tx); err != nil {
 			return err
 		}
-		markDue(tx, machine, d.Version())
-		public, secret = w.gather(d, s)
-		if err := w.noteRegister(tx, d, public.Facets); err != nil {
+		if err := w.noteRegister(tx, x.dossier, x.public.Facets); err != nil {
 			return err
 		}
-		public.Number = old.number
-		terms = termsOf(public, secret)
-		begun := maps.Clone(terms)
+		begun := maps.Clone(x.terms)
 		if !old.sure {
 			maps.Copy(begun, old.terms)
 		}
@@ -201,37 +195,22 @@ func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registr
 		tx.Put(findHalf+machine, note)
 		return nil
 	})
-	if err != nil || terms == nil {
+	if err != nil || x.terms == nil {
 		return err
 	}
-	size := stepEntries
-	for left := changedTerms(old, terms); len(left) > 0; {
-		part := left[:min(size, len(left))]
-		err := w.Views.Update(ctx, at, func(tx ViewTx) error {
-			if err := stillMine(tx, machine, note); err != nil {
-				return err
-			}
-			for _, term := range part {
-				if err := setTerm(tx, term, old.number, terms[term]); err != nil {
-					return err
-				}
-			}
-			return nil
-		})
-		switch {
-		case registry.CodeOf(err) == registry.CodeTooLarge && len(part) > 1:
-			size = len(part) / 2
-		case err != nil:
+	if err := w.eachFits(ctx, at, changedTerms(old, x.terms), func(tx ViewTx, term string) error {
+		if err := stillMine(tx, machine, note); err != nil {
 			return err
-		default:
-			left = left[len(part):]
 		}
+		return setTerm(tx, term, old.number, x.terms[term])
+	}); err != nil {
+		return err
 	}
 	return w.Views.Update(ctx, at, func(tx ViewTx) error {
 		if err := stillMine(tx, machine, note); err != nil {
 			return err
 		}
-		return putIndexed(tx, machine, public, secret)
+		return putIndexed(tx, old.number, x)
 	})
 }
 
@@ -302,34 +281,20 @@ func readIndexed(get func(string) ([]byte, bool, error), machine string) (public
 	return public, secret, true, errors.Join(unpack(raw, &public), unpack(hidden, &secret))
 }
 
-func putIndexed(tx ViewTx, machine string, public findable, secret withheld) error {
+func putIndexed(tx ViewTx, number uint32, x *derived) error {
+	public, machine := x.public, x.dossier.ID
+	public.Number = number
 	raw, err := pack(public)
 	if err != nil {
 		return err
 	}
-	hidden, err := pack(secret)
+	hidden, err := pack(x.secret)
 	if err != nil {
 		return err
 	}
 	tx.Put(findText+machine, raw)
 	tx.Put(findSecret+machine, hidden)
 	tx.Delete(findHalf + machine)
-	return nil
-}
-
-// setTerm puts a machine into one list with a weight, or takes it out with 0.
-func setTerm(tx ViewTx, term string, number uint32, weight byte) error {
-	key := blockKey(term, number)
-	old, _, err := tx.Get(key)
-	if err != nil {
-		return err
-	}
-	switch block := lookup.Block(old).With(byte(number%lookup.BlockSize), weight); {
-	case len(block) == 0:
-		tx.Delete(key)
-	case !bytes.Equal(block, old):
-		tx.Put(key, block)
-	}
 	return nil
 }
 
