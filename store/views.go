@@ -94,7 +94,8 @@ func (v *Views) Update(ctx context.Context, position registry.Position, fn func(
 	if err := fn(tx); err != nil {
 		return err
 	}
-	entries := []entry{sealed(checkpointKey, pair(uint64(position), uint64(version)))}
+	entries := make([]entry, 0, 1+len(tx.changes))
+	entries = append(entries, sealed(checkpointKey, pair(uint64(position), uint64(version))))
 	for key, e := range tx.changes {
 		if len(e.value) > MaxViewBytes || len(key) > maxViewKey {
 			return registry.Refuse(registry.CodeTooLarge, "Split the entry.",
@@ -132,7 +133,8 @@ func (t *viewTx) Get(key string) ([]byte, bool, error) {
 }
 
 func (t *viewTx) Put(key string, value []byte) {
-	t.changes[key] = entry{key: viewKey(key), value: bytes.Clone(value)}
+	sealable := append(make([]byte, 0, len(value)+4), value...) // with room for the checksum
+	t.changes[key] = entry{key: viewKey(key), value: sealable}
 }
 
 func (t *viewTx) Delete(key string) { t.changes[key] = entry{key: viewKey(key), remove: true} }

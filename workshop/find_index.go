@@ -70,7 +70,7 @@ func newCountedTx(tx ViewTx) *countedTx {
 
 // settle writes what was put off to the end of the update.
 func (t *countedTx) settle() error {
-	t.blocks.write(t)
+	t.blocks.write(t.ViewTx)
 	for table, by := range t.tallies {
 		if err := addTally(t, table, by); err != nil {
 			return err
@@ -198,7 +198,7 @@ func (w *Workshop) putInParts(ctx context.Context, x *derived, at registry.Posit
 	if err != nil || x.terms == nil {
 		return err
 	}
-	if err := w.eachFits(ctx, at, changedTerms(old, x.terms), func(tx ViewTx, term string) error {
+	if err := w.eachFits(ctx, at, slices.Sorted(slices.Values(changedTerms(old, x.terms))), func(tx ViewTx, term string) error {
 		if err := stillMine(tx, machine, note); err != nil {
 			return err
 		}
@@ -298,7 +298,7 @@ func putIndexed(tx ViewTx, number uint32, x *derived) error {
 	return nil
 }
 
-// changedTerms lists the words whose lists have to change, in order.
+// changedTerms lists the words whose lists have to change, in any order.
 func changedTerms(old indexed, terms map[string]byte) []string {
 	var out []string
 	for t, weight := range terms {
@@ -311,7 +311,6 @@ func changedTerms(old indexed, terms map[string]byte) []string {
 			out = append(out, t)
 		}
 	}
-	slices.Sort(out)
 	return out
 }
 
