@@ -4,12 +4,14 @@ import (
 	"context"
 	"encoding/binary"
 	"encoding/json"
+	"errors"
 	"maps"
 	"runtime"
 	"slices"
 	"sync"
 	"time"
 
+	"example.org/asfound/lookup"
 	"example.org/asfound/registry"
 )
 
@@ -191,45 +193,58 @@ func (w *Workshop) replayAnew(ctx context.Context, machine string) (*registry.Do
 // moves with what is written: every machine that the ledger names before it
 // stands in the views, so that a stop costs no more than the update under way.
 //
-// The tables of counts are the exception. They are long, and every machine
-// changes the same ones: when one update does not hold all machines, the changes
-// are gathered and written at the end. A mark stands in the views meanwhile;
-// whoever finds it after a stop counts anew from what each machine adds.
+// Two things are the exception, because many machines change the same of them:
+// the tables of counts, and the lists as far as new machines come into them.
+// When one update does not hold everything, what they change is gathered and
+// written when a block of the lists is full, and at the end. A mark stands in
+// the views meanwhile; whoever finds it after a stop makes good what is missing.
 type viewsRun struct {
 	w       *Workshop
 	at, end registry.Position // of the checkpoint, and at the end
-	blocks  heldBlocks
-	changes tallies
-	size    int    // keys in them
-	mark    uint64 // 0 while the tables are not behind
+	blocks  lateBlocks
+	count   uint64 // machines with a number
+	tables  tallies
+	keys    int // in the tables
+	mark    uint64
+	// again is how many machines of an earlier run are to be put into the lists
+	// before anything else, and missing the first block that they stand in.
+	again   int
+	missing uint32
 }
 
-// tallyBehind marks that tables of counts are behind, with the run's number
-// among those that have begun since they were not.
-const tallyBehind = "tally/behind"
+// viewsBehind marks that lists and tables are behind: the run's number among
+// those that have begun since they were not, and the first block that is late.
+const viewsBehind = "behind"
 
-// heldCounts is how many keys of tables are gathered before they are written.
-const heldCounts = 200_000
+// mostCounts is how many keys of tables are gathered before they are written.
+const mostCounts = 200_000
 
 // deriveAll writes the views of machines that the ledger names between two
 // positions, and moves the checkpoint to the second. progress is told how many
 // are done; it may be nil.
 func (w *Workshop) deriveAll(ctx context.Context, order []mention, from, end registry.Position, progress func(done int)) error {
-	r := &viewsRun{w: w, at: from, end: end, changes: tallies{}}
-	if err := r.recount(ctx); err != nil {
+	r := &viewsRun{w: w, at: from, end: end, tables: tallies{}}
+	again, err := r.makeGood(ctx)
+	if err != nil {
 		return err
 	}
-	q := w.queueUp(ctx, order)
+	q := w.queueUp(ctx, append(again, order...))
 	defer q.stop()
 	for len(q.left) > 0 {
 		if err := r.step(ctx, q); err != nil {
 			return err
 		}
 		if progress != nil {
-			progress(len(order) - len(q.left))
+			progress(max(0, len(order)-len(q.left)))
 		}
 	}
 	return r.finish(ctx)
+}
+
+// gathered is what an update leaves to be written later.
+type gathered struct {
+	blocks map[uint32]map[string]*openBlock
+	tables tallies
 }
 
 // step writes the views of as many machines as one update takes.
@@ -242,20 +257,18 @@ func (r *viewsRun) step(ctx context.Context, q *queue) error {
 	for most := len(q.left); ; {
 		var done int
 		var count, mark uint64
-		var counted *countedTx
-		var changes tallies
+		var later gathered
 		err := r.w.Views.Update(ctx, at, func(tx ViewTx) error {
-			var err error
-			if mark, err = r.found(tx); err != nil {
+			if err := r.stillMine(tx); err != nil {
 				return err
 			}
-			if count, err = countOf(tx); err != nil {
+			if err := r.begin(tx); err != nil {
 				return err
 			}
-			r.blocks.begin(count)
-			done, counted, changes = 0, newCountedTx(tx), nil
-			counted.blocks.held = &r.blocks
-			for done < most && !counted.full() {
+			later = gathered{}
+			counted := newCountedTx(tx)
+			counted.blocks.late = &r.blocks
+			for done = 0; done < most && !counted.full(); done++ {
 				x, err := q.at(ctx, done)
 				if err != nil {
 					return err
@@ -263,18 +276,19 @@ func (r *viewsRun) step(ctx context.Context, q *queue) error {
 				if err := r.w.put(ctx, counted, x); err != nil {
 					return err
 				}
-				done++
 			}
-			if more := done < len(q.left); len(counted.tallies) > 0 && (more || mark > 0) {
-				changes, counted.tallies = counted.tallies, nil
-				if mark == 0 {
-					mark = 1
-					putMark(counted, mark)
-				}
+			if mark = r.mark; mark > 0 || done < len(q.left) {
+				later = gathered{counted.blocks.take(), counted.tallies}
+				counted.tallies = nil
+			}
+			if mark > 0 || len(later.blocks) > 0 || len(later.tables) > 0 {
+				mark = max(mark, 1)
+				r.putMark(counted, mark)
 			}
 			if err := counted.settle(); err != nil {
 				return err
 			}
+			var err error
 			count, err = countOf(tx)
 			return err
 		})
@@ -284,14 +298,16 @@ func (r *viewsRun) step(ctx context.Context, q *queue) error {
 				return err
 			}
 			q.written(done)
-			r.at, r.mark = at, mark
-			r.blocks.stored(counted.blocks, count)
-			return r.gather(ctx, changes)
+			r.at, r.mark, r.count, r.again = at, mark, count, max(0, r.again-done)
+			return r.gather(ctx, later)
 		case done > 1:
 			most = done / 2
 			continue
 		}
 		// One machine alone is too much.
+		if err := r.writeBlocks(ctx, true); err != nil {
+			return err
+		}
 		x, err := q.at(ctx, 0)
 		if err != nil {
 			return err
@@ -300,89 +316,171 @@ func (r *viewsRun) step(ctx context.Context, q *queue) error {
 			return err
 		}
 		q.written(1)
-		r.at, r.blocks = before, heldBlocks{}
+		r.at, r.again = before, max(0, r.again-1)
 		return nil
 	}
 }
 
-// gather takes changes to tables in, to be written later.
-func (r *viewsRun) gather(ctx context.Context, changes tallies) error {
-	if r.size += r.changes.add(changes); r.size <= heldCounts {
+// begin looks how many machines have a number. When others were given since the
+// last update, nothing is known any more of what the lists hold.
+func (r *viewsRun) begin(tx ViewTx) error {
+	count, err := countOf(tx)
+	if err != nil || r.blocks.by != nil && count == r.count {
+		return err
+	}
+	if len(r.blocks.by) > 0 {
+		return overtaken()
+	}
+	r.count = count
+	r.blocks.begin(count)
+	return nil
+}
+
+// gather takes in what an update leaves, and writes what is full or too much.
+func (r *viewsRun) gather(ctx context.Context, later gathered) error {
+	r.blocks.keep(later.blocks)
+	if err := r.writeBlocks(ctx, r.blocks.bytes > mostLate); err != nil {
+		return err
+	}
+	if r.keys += r.tables.add(later.tables); r.keys <= mostCounts {
 		return nil
 	}
 	return r.writeTables(ctx)
 }
 
-func (r *viewsRun) writeTables(ctx context.Context) error {
-	err := r.w.eachFits(ctx, r.at, slices.Sorted(maps.Keys(r.changes)), func(tx ViewTx, table string) error {
-		if _, err := r.found(tx); err != nil {
+// writeBlocks writes the blocks that are full, or all.
+func (r *viewsRun) writeBlocks(ctx context.Context, all bool) error {
+	for _, of := range slices.Sorted(maps.Keys(r.blocks.by)) {
+		terms := r.blocks.by[of]
+		if !all && uint64(of+1)*lookup.BlockSize > r.count {
+			continue
+		}
+		if err := r.w.eachFits(ctx, r.at, slices.Collect(maps.Keys(terms)), r.stillMine, func(tx ViewTx, term string) error {
+			putBlock(tx, term, of, terms[term])
+			return nil
+		}); err != nil {
 			return err
 		}
-		return addTally(tx, table, r.changes[table])
+		for term, b := range terms {
+			r.blocks.bytes -= len(term) + len(b) + 100
+		}
+		delete(r.blocks.by, of)
+		r.blocks.from = of + 1
+	}
+	return nil
+}
+
+func (r *viewsRun) writeTables(ctx context.Context) error {
+	err := r.w.eachFits(ctx, r.at, slices.Sorted(maps.Keys(r.tables)), r.stillMine, func(tx ViewTx, table string) error {
+		return addTally(tx, table, r.tables[table])
 	})
-	r.changes, r.size = tallies{}, 0
+	r.tables, r.keys = tallies{}, 0
 	return err
 }
 
-// finish writes the tables that are behind, and moves the checkpoint to the end.
+// finish writes what is left, and moves the checkpoint to the end.
 func (r *viewsRun) finish(ctx context.Context) error {
-	if err := r.writeTables(ctx); err != nil || r.at == r.end && r.mark == 0 {
+	if r.at == r.end && r.mark == 0 {
+		return nil
+	}
+	if err := errors.Join(r.writeBlocks(ctx, true), r.writeTables(ctx)); err != nil {
 		return err
 	}
 	return r.w.Views.Update(ctx, r.end, func(tx ViewTx) error {
-		_, err := r.found(tx)
+		err := r.stillMine(tx)
 		if r.mark > 0 {
-			tx.Delete(tallyBehind)
+			tx.Delete(viewsBehind)
 		}
 		return err
 	})
 }
 
-// recount makes tables that were left behind anew, from what each machine adds.
-// They are behind until the end of the run.
-func (r *viewsRun) recount(ctx context.Context) error {
-	raw, ok, err := r.w.Views.Get(ctx, tallyBehind)
+// makeGood looks for the mark of a run that was stopped. What it had gathered is
+// lost: the tables are made anew from what each machine adds, and the machines
+// that may be missing in the lists are given, with a note in the views that says
+// so. Lists and tables are behind until the end of this run.
+func (r *viewsRun) makeGood(ctx context.Context) ([]mention, error) {
+	raw, ok, err := r.w.Views.Get(ctx, viewsBehind)
 	if err != nil || !ok {
-		return err
+		return nil, err
 	}
-	left, _ := binary.Uvarint(raw)
+	mark, n := binary.Uvarint(raw)
+	from, _ := binary.Uvarint(raw[max(n, 0):])
+	r.mark, r.missing, r.blocks.from = mark, uint32(from), uint32(from)
+	if err := r.w.Views.Update(ctx, r.at, func(tx ViewTx) error {
+		r.putMark(tx, mark+1)
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	r.mark++
+	var again []mention
+	var unsure []string
+	after := ""
+	if first := r.missing * lookup.BlockSize; first > 0 {
+		after = idKey(first - 1)
+	}
+	if err := r.w.Views.Scan(ctx, findID, after, 0, func(_ string, machine []byte) error {
+		again = append(again, mention{string(machine), r.at + 1})
+		unsure = append(unsure, string(machine))
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	r.again = len(again)
+	if err := r.w.eachFits(ctx, r.at, unsure, r.stillMine, func(tx ViewTx, machine string) error {
+		if _, noted, err := tx.Get(findHalf + machine); err != nil || noted {
+			return err
+		}
+		nothing, err := pack([]string{}) // more than its texts say
+		tx.Put(findHalf+machine, nothing)
+		return err
+	}); err != nil {
+		return nil, err
+	}
 	tables := []string{tallyAll}
 	if err := r.w.Views.Scan(ctx, tallyModel, "", 0, func(key string, _ []byte) error {
 		tables = append(tables, key)
 		return nil
 	}); err != nil {
-		return err
+		return nil, err
 	}
-	r.mark = left + 1
-	if err := r.w.eachFits(ctx, r.at, tables, func(tx ViewTx, table string) error {
-		putMark(tx, r.mark)
+	if err := r.w.eachFits(ctx, r.at, tables, r.stillMine, func(tx ViewTx, table string) error {
 		tx.Delete(table)
 		return nil
 	}); err != nil {
-		return err
+		return nil, err
 	}
-	return r.w.Views.Scan(ctx, tallyOf, "", 0, func(_ string, value []byte) error {
+	return again, r.w.Views.Scan(ctx, tallyOf, "", 0, func(_ string, value []byte) error {
 		var c contribution
 		if err := unpack(value, &c); err != nil {
 			return err
 		}
 		changes := tallies{}
 		changes.count(c, 1)
-		return r.gather(ctx, changes)
+		return r.gather(ctx, gathered{tables: changes})
 	})
 }
 
-func putMark(tx ViewTx, mark uint64) { tx.Put(tallyBehind, binary.AppendUvarint(nil, mark)) }
-
-// found reads the mark of tables that are behind, and refuses that of another
-// run.
-func (r *viewsRun) found(tx ViewTx) (uint64, error) {
-	raw, _, err := tx.Get(tallyBehind)
-	mark, _ := binary.Uvarint(raw)
-	if err == nil && mark != r.mark {
-		err = registry.Refuse(registry.CodeConflict, "Read the checkpoint again.", "Somebody else brings the tables of counts up to date")
+func (r *viewsRun) putMark(tx ViewTx, mark uint64) {
+	from := r.blocks.from
+	if r.again > 0 {
+		from = min(from, r.missing)
 	}
-	return mark, err
+	tx.Put(viewsBehind, binary.AppendUvarint(binary.AppendUvarint(nil, mark), uint64(from)))
+}
+
+// stillMine refuses to go on when another run has left its mark.
+func (r *viewsRun) stillMine(tx ViewTx) error {
+	raw, _, err := tx.Get(viewsBehind)
+	if mark, _ := binary.Uvarint(raw); err == nil && mark != r.mark {
+		return overtaken()
+	}
+	return err
+}
+
+func overtaken() error {
+	return registry.Refuse(registry.CodeConflict, "Read the checkpoint again.", "Somebody else brings the views up to date")
 }
 
 // countOf is how many machines have a number.

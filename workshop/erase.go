@@ -61,7 +61,7 @@ func (w *Workshop) forget(ctx context.Context, machine string, digests []string)
 	if err != nil {
 		return err
 	}
-	if err := w.deriveAll(ctx, []mention{{machine, at}}, at, at, nil); err != nil {
+	if err := w.deriveAll(ctx, []mention{{machine, at + 1}}, at, at, nil); err != nil {
 		return err
 	}
 	return w.Private.Erasing(machine, false)

@@ -11,12 +11,12 @@ import (
 // hold.
 type openBlocks struct {
 	by      map[uint32]map[string]*openBlock
-	held    *heldBlocks // nil when every block is read from the views
+	late    *lateBlocks // nil when every block is read from the views
 	entries int         // that they will be
 	bytes   int         // of their keys and values
 }
 
-// openBlock is a block as it is stored, and as the update will leave it.
+// openBlock is a block as it was, and as the update will leave it.
 type openBlock struct{ was, now lookup.Block }
 
 // setTerm puts a machine into one list with a weight, or takes it out with 0: at
@@ -42,114 +42,102 @@ func (o *openBlocks) set(tx ViewTx, term string, number uint32, weight byte) err
 	}
 	b := terms[term]
 	if b == nil {
-		was, err := o.held.block(tx, term, of)
+		was, err := o.late.block(tx, term, of)
 		if err != nil {
 			return err
 		}
 		b = &openBlock{was: was, now: was[:len(was):len(was)]}
 		terms[term] = b
-		o.entries++
-		o.bytes += len(findList) + len(term) + len(blockSuffix(0)) + len(was)
+		o.size(of, len(findList)+len(term)+blockSuffix+len(was), 1)
 	}
-	o.bytes -= len(b.now)
+	before := len(b.now)
 	place := byte(number % lookup.BlockSize)
 	if n := len(b.now); weight > 0 && (n == 0 || b.now[n-2] < place) {
 		b.now = append(b.now, place, weight) // machines come in order of their numbers, most of them
 	} else {
 		b.now = b.now.With(place, weight)
 	}
-	o.bytes += len(b.now)
+	o.size(of, len(b.now)-before, 0)
 	return nil
+}
+
+// size counts what will be written.
+func (o *openBlocks) size(of uint32, bytes, entries int) {
+	if o.late == nil || of < o.late.from {
+		o.bytes += bytes
+		o.entries += entries
+	}
 }
 
 // write puts the blocks that have changed into the views.
 func (o *openBlocks) write(tx ViewTx) {
 	for of, terms := range o.by {
-		suffix := blockSuffix(of)
 		for term, b := range terms {
-			switch {
-			case bytes.Equal(b.now, b.was):
-			case len(b.now) == 0:
-				tx.Delete(findList + term + suffix)
-			default:
-				tx.Put(findList+term+suffix, b.now)
+			if !bytes.Equal(b.now, b.was) {
+				putBlock(tx, term, of, b.now)
 			}
 		}
 	}
 }
 
-// heldBlocks keeps the blocks of lists in memory from one update of a run to the
-// next: the list of a common word changes with every machine. Whoever uses it
-// holds Workshop.refreshing, so that nobody else writes them meanwhile.
-type heldBlocks struct {
-	by    map[uint32]map[string]lookup.Block // as they are stored
-	bytes int
-	// count is how many machines have a number, and fresh the first block of
-	// which everything that is stored is held, because its machines got their
-	// numbers since.
-	count uint64
-	fresh uint32
-}
-
-// heldBytes is how much is kept, in bytes of terms and blocks and what a table
-// of them takes.
-const heldBytes = 16 << 20
-
-// begin says how many machines have a number before an update. What is held of a
-// register that somebody else has changed is let go.
-func (h *heldBlocks) begin(count uint64) {
-	if h.by == nil || count != h.count {
-		h.forget(count)
+func putBlock(tx ViewTx, term string, of uint32, b lookup.Block) {
+	if key := blockKey(term, of); len(b) > 0 {
+		tx.Put(key, b)
+	} else {
+		tx.Delete(key)
 	}
 }
 
-// forget lets go of everything, when so many machines have a number.
-func (h *heldBlocks) forget(count uint64) {
-	*h = heldBlocks{by: map[uint32]map[string]lookup.Block{}, count: count, fresh: uint32((count + lookup.BlockSize - 1) / lookup.BlockSize)}
+// lateBlocks are blocks whose machines all get their numbers in one run: nothing
+// of them is stored, and they are written when they are full. The list of a
+// common word changes with every machine.
+type lateBlocks struct {
+	from  uint32 // the number of the first of them
+	by    map[uint32]map[string]lookup.Block
+	bytes int // of terms and blocks, and what a table of them takes
 }
 
-// block is a block as it is stored; empty when there is none.
-func (h *heldBlocks) block(tx ViewTx, term string, of uint32) (lookup.Block, error) {
-	if h != nil {
-		b, ok := h.by[of][term]
-		if ok || of >= h.fresh {
-			return b, nil
-		}
+// mostLate is how much waits to be written, in bytes.
+const mostLate = 16 << 20
+
+// begin makes those late that no machine stands in, when so many have a number.
+func (l *lateBlocks) begin(count uint64) {
+	*l = lateBlocks{from: uint32((count + lookup.BlockSize - 1) / lookup.BlockSize), by: map[uint32]map[string]lookup.Block{}}
+}
+
+// block is a block as it stands; empty when there is none.
+func (l *lateBlocks) block(tx ViewTx, term string, of uint32) (lookup.Block, error) {
+	if l != nil && of >= l.from {
+		return l.by[of][term], nil
 	}
-	raw, _, err := tx.Get(findList + term + blockSuffix(of))
+	raw, _, err := tx.Get(blockKey(term, of))
 	return raw, err
 }
 
-// stored keeps what an update has written, after which so many machines have a
-// number. Too much is let go, but for the block that the next machines go into.
-func (h *heldBlocks) stored(written openBlocks, count uint64) {
-	for of, terms := range written.by {
-		held := h.by[of]
-		if held == nil {
-			held = make(map[string]lookup.Block, len(terms))
-			h.by[of] = held
-		}
-		for term, b := range terms {
-			h.bytes += heldSize(term, b.now)
-			if was, ok := held[term]; ok {
-				h.bytes -= heldSize(term, was)
-			}
-			held[term] = b.now
+// take takes those of an update that are late from it.
+func (o *openBlocks) take() map[uint32]map[string]*openBlock {
+	late := map[uint32]map[string]*openBlock{}
+	for of, terms := range o.by {
+		if o.late != nil && of >= o.late.from {
+			late[of] = terms
+			delete(o.by, of)
 		}
 	}
-	if h.count = count; h.bytes <= heldBytes {
-		return
-	}
-	at := uint32(count / lookup.BlockSize)
-	last, fresh := h.by[at], max(h.fresh, at)
-	h.forget(count)
-	for term, b := range last {
-		h.bytes += heldSize(term, b)
-	}
-	if h.by[at], h.fresh = last, fresh; h.bytes > heldBytes {
-		h.forget(count)
-	}
+	return late
 }
 
-// heldSize is what a held block takes, its place in a table included, in bytes.
-func heldSize(term string, b lookup.Block) int { return len(term) + len(b) + 100 }
+// keep keeps what was taken from an update that is stored.
+func (l *lateBlocks) keep(taken map[uint32]map[string]*openBlock) {
+	for of, terms := range taken {
+		if l.by[of] == nil {
+			l.by[of] = make(map[string]lookup.Block, len(terms))
+		}
+		for term, b := range terms {
+			if b.was == nil {
+				l.bytes += len(term) + 100
+			}
+			l.bytes += len(b.now) - len(b.was)
+			l.by[of][term] = b.now
+		}
+	}
+}

@@ -39,9 +39,18 @@ const (
 	ofNumbers = "n/" // the same, in the private edition alone
 )
 
-// blockSuffix ends the keys of the blocks that a machine of a number stands in.
-// A word never holds byte 0, so no list begins with another.
-func blockSuffix(block uint32) string { return fmt.Sprintf("\x00%06x", block) }
+// blockKey is where a block of a list stands. A word never holds byte 0, so no
+// list begins with another.
+func blockKey(term string, of uint32) string {
+	suffix := [blockSuffix]byte{}
+	for i := len(suffix) - 1; i > 0; i-- {
+		suffix[i] = "0123456789abcdef"[of&15]
+		of >>= 4
+	}
+	return findList + term + string(suffix[:])
+}
+
+const blockSuffix = 7 // bytes after the term: 0, and the number in hex
 
 // How much is written to the views at once: after so many entries or bytes no
 // further machine is begun.
@@ -101,11 +110,15 @@ func (t *countedTx) Delete(key string) {
 	t.ViewTx.Delete(key)
 }
 
-// eachFits calls fn for every item, in as many updates as they take.
-func (w *Workshop) eachFits(ctx context.Context, at registry.Position, items []string, fn func(tx ViewTx, item string) error) error {
+// eachFits calls fn for every item, in as many updates as they take, each of
+// which begins with check.
+func (w *Workshop) eachFits(ctx context.Context, at registry.Position, items []string, check func(tx ViewTx) error, fn func(tx ViewTx, item string) error) error {
 	for most := len(items); len(items) > 0; {
 		done := 0
 		err := w.Views.Update(ctx, at, func(tx ViewTx) error {
+			if err := check(tx); err != nil {
+				return err
+			}
 			done = 0
 			counted := newCountedTx(tx)
 			for _, item := range items[:min(most, len(items))] {
@@ -198,16 +211,14 @@ func (w *Workshop) putInParts(ctx context.Context, x *derived, at registry.Posit
 	if err != nil || x.terms == nil {
 		return err
 	}
-	if err := w.eachFits(ctx, at, slices.Sorted(slices.Values(changedTerms(old, x.terms))), func(tx ViewTx, term string) error {
-		if err := stillMine(tx, machine, note); err != nil {
-			return err
-		}
+	check := func(tx ViewTx) error { return stillMine(tx, machine, note) }
+	if err := w.eachFits(ctx, at, changedTerms(old, x.terms), check, func(tx ViewTx, term string) error {
 		return setTerm(tx, term, old.number, x.terms[term])
 	}); err != nil {
 		return err
 	}
 	return w.Views.Update(ctx, at, func(tx ViewTx) error {
-		if err := stillMine(tx, machine, note); err != nil {
+		if err := check(tx); err != nil {
 			return err
 		}
 		return putIndexed(tx, old.number, x)
