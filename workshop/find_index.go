@@ -71,6 +71,8 @@ type countedTx struct {
 	blocks openBlocks
 	// tallies are the changes to tables of counts.
 	tallies tallies
+	// fresh is a machine of which nothing stands in the views yet, "" for none.
+	fresh string
 }
 
 func newCountedTx(tx ViewTx) *countedTx {
@@ -92,6 +94,18 @@ func (t *countedTx) settle() error {
 // full says that no further machine is to be begun.
 func (t *countedTx) full() bool {
 	return len(t.sizes)+t.blocks.entries > stepEntries || t.bytes+t.blocks.bytes > stepBytes
+}
+
+// Get does not look for what a machine that was given its number just now has
+// added to the register.
+func (t *countedTx) Get(key string) ([]byte, bool, error) {
+	if of, own := strings.CutSuffix(key, t.fresh); own && t.fresh != "" {
+		switch of {
+		case tallyOf, numberOf, numberSaid, saleOf:
+			return nil, false, nil
+		}
+	}
+	return t.ViewTx.Get(key)
 }
 
 func (t *countedTx) count(key string, value []byte) {
@@ -150,6 +164,8 @@ type indexed struct {
 	// sure is false after an update that was begun and not ended: some of its
 	// words may stand in the lists already.
 	sure bool
+	// fresh says that it was given the number just now.
+	fresh bool
 }
 
 // index brings the lists up to a machine's record.
@@ -164,6 +180,10 @@ func (w *Workshop) putTerms(tx ViewTx, x *derived) error {
 	old, err := indexedOf(tx, x.dossier.ID)
 	if err != nil {
 		return err
+	}
+	if c, ok := tx.(*countedTx); ok && old.fresh {
+		c.fresh = x.dossier.ID
+		defer func() { c.fresh = "" }()
 	}
 	if err := w.noteRegister(tx, x.dossier, x.public.Facets); err != nil {
 		return err
@@ -247,7 +267,7 @@ func indexedOf(tx ViewTx, machine string) (indexed, error) {
 			return out, err
 		}
 		n, _ := binary.Uvarint(count)
-		out.number = uint32(n)
+		out.number, out.fresh = uint32(n), true
 		tx.Put(findCount, binary.AppendUvarint(nil, n+1))
 		tx.Put(findNumber+machine, binary.AppendUvarint(nil, n))
 		tx.Put(idKey(out.number), []byte(machine))
@@ -329,15 +349,19 @@ func changedTerms(old indexed, terms map[string]byte) []string {
 // highest weight that each has.
 func termsOf(public findable, secret withheld) map[string]byte {
 	out := map[string]byte{}
-	add := func(family, word, kind string) {
-		term := family + word
-		out[term] = max(out[term], placeWeights[kind])
+	var key []byte
+	add := func(family, word string, weight byte) {
+		key = append(append(key[:0], family...), word...)
+		if before, ok := out[string(key)]; !ok || before < weight {
+			out[string(key)] = weight
+		}
 	}
 	masked, whole := Reader{public.Shown}, Reader{secret.Shown}
 	for _, p := range public.Places {
+		weight := placeWeights[p.Kind]
 		if !strings.Contains(p.Text, "[[") {
 			for _, w := range lookup.Words(p.Text) {
-				add(inBoth, w.Text, p.Kind)
+				add(inBoth, w.Text, weight)
 			}
 			continue
 		}
@@ -347,22 +371,22 @@ func termsOf(public findable, secret withheld) map[string]byte {
 		}
 		for _, w := range lookup.Words(whole.Text(p.Text)) {
 			if shown[w.Text] {
-				add(inBoth, w.Text, p.Kind)
+				add(inBoth, w.Text, weight)
 				delete(shown, w.Text)
 			} else {
-				add(inPrivate, w.Text, p.Kind)
+				add(inPrivate, w.Text, weight)
 			}
 		}
 		for w := range shown {
 			// A word that stands twice may have gone to both editions already.
 			if out[inBoth+w] == 0 {
-				add(inPublic, w, p.Kind)
+				add(inPublic, w, weight)
 			}
 		}
 	}
 	for _, p := range secret.Places {
 		for _, w := range lookup.Words(p.Text) {
-			add(inPrivate, w.Text, p.Kind)
+			add(inPrivate, w.Text, placeWeights[p.Kind])
 		}
 	}
 	for _, f := range public.Facets {

@@ -53,11 +53,14 @@ func (t tallies) count(c contribution, times int) {
 	if len(c.Has) == 0 {
 		return
 	}
-	by := tally{}
-	for _, h := range c.Has {
-		by[h] += times
+	for _, table := range []string{tallyAll, tallyModel + modelKeyOf(c.Make, c.Model)} {
+		if t[table] == nil {
+			t[table] = make(tally, len(c.Has))
+		}
+		for _, h := range c.Has {
+			t[table][h] += times
+		}
 	}
-	t.add(tallies{tallyAll: by, tallyModel + modelKeyOf(c.Make, c.Model): by})
 }
 
 // contribution is what one machine adds to the tables.
