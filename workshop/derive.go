@@ -216,8 +216,9 @@ type viewsRun struct {
 // those that have begun since they were not, and the first block that is late.
 const viewsBehind = "behind"
 
-// mostCounts is how many keys of tables are gathered before they are written.
-const mostCounts = 200_000
+// mostCounts is how many keys of tables are gathered before they are written. It
+// is a variable for the tests.
+var mostCounts = 200_000
 
 // deriveAll writes the views of machines that the ledger names between two
 // positions, and moves the checkpoint to the second. progress is told how many

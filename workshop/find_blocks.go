@@ -97,8 +97,9 @@ type lateBlocks struct {
 	bytes int // of terms and blocks, and what a table of them takes
 }
 
-// mostLate is how much waits to be written, in bytes.
-const mostLate = 16 << 20
+// mostLate is how much waits to be written, in bytes. It is a variable for the
+// tests.
+var mostLate = 16 << 20
 
 // begin makes those late that no machine stands in, when so many have a number.
 func (l *lateBlocks) begin(count uint64) {
