@@ -52,12 +52,14 @@ func blockKey(term string, of uint32) string {
 
 const blockSuffix = 7 // bytes after the term: 0, and the number in hex
 
-// How much is written to the views at once: after so many entries or bytes no
-// further machine is begun.
+// How much is written to the views at once, in entries and bytes.
 const (
 	stepEntries = 8000
 	stepBytes   = 500 << 10
 )
+
+// full says that nothing further is to be begun in an update.
+func full(entries, bytes int) bool { return entries > stepEntries || bytes > stepBytes }
 
 // countedTx counts what an update writes. An entry that is written again, as
 // that of a common model is by every machine, counts once. What many machines
@@ -91,9 +93,8 @@ func (t *countedTx) settle() error {
 	return nil
 }
 
-// full says that no further machine is to be begun.
 func (t *countedTx) full() bool {
-	return len(t.sizes)+t.blocks.entries > stepEntries || t.bytes+t.blocks.bytes > stepBytes
+	return full(len(t.sizes)+t.blocks.entries, t.bytes+t.blocks.bytes)
 }
 
 // Get does not look for what a machine that was given its number just now has
@@ -125,7 +126,7 @@ func (t *countedTx) Delete(key string) {
 }
 
 // eachFits calls fn for every item, in as many updates as they take, each of
-// which begins with check.
+// which begins with check. An item has keys of its own.
 func (w *Workshop) eachFits(ctx context.Context, at registry.Position, items []string, check func(tx ViewTx) error, fn func(tx ViewTx, item string) error) error {
 	for most := len(items); len(items) > 0; {
 		done := 0
@@ -134,16 +135,14 @@ func (w *Workshop) eachFits(ctx context.Context, at registry.Position, items []s
 				return err
 			}
 			done = 0
-			counted := newCountedTx(tx)
-			for _, item := range items[:min(most, len(items))] {
-				if err := fn(counted, item); err != nil {
+			summed := &summedTx{ViewTx: tx}
+			for done < min(most, len(items)) && !full(summed.entries, summed.bytes) {
+				if err := fn(summed, items[done]); err != nil {
 					return err
 				}
-				if done++; counted.full() {
-					break
-				}
+				done++
 			}
-			return counted.settle()
+			return nil
 		})
 		switch {
 		case registry.CodeOf(err) == registry.CodeTooLarge && done > 1:
@@ -155,6 +154,24 @@ func (w *Workshop) eachFits(ctx context.Context, at registry.Position, items []s
 		}
 	}
 	return nil
+}
+
+// summedTx counts what an update writes when it writes each key once.
+type summedTx struct {
+	ViewTx
+	entries, bytes int
+}
+
+func (t *summedTx) Put(key string, value []byte) {
+	t.entries++
+	t.bytes += len(key) + len(value)
+	t.ViewTx.Put(key, value)
+}
+
+func (t *summedTx) Delete(key string) {
+	t.entries++
+	t.bytes += len(key)
+	t.ViewTx.Delete(key)
 }
 
 // indexed is what stands in the index of one machine, and under which number.

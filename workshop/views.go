@@ -171,17 +171,28 @@ func (w *Workshop) catchUpOnce(ctx context.Context, progress func(done int)) err
 	ctx = registry.AsItStands(ctx) // as of this end
 	var order []mention
 	touched := map[string]bool{}
-	if err := w.Ledger.ReadAll(ctx, from, func(r registry.Record) error {
-		if !touched[r.Machine] {
-			touched[r.Machine] = true
-			order = append(order, mention{r.Machine, r.Position})
+	if err := w.mentions(ctx, from, func(p registry.Position, machine string) error {
+		if !touched[machine] {
+			touched[machine] = true
+			order = append(order, mention{machine, p})
 		}
-		end = max(end, r.Position)
+		end = max(end, p)
 		return nil
 	}); err != nil {
 		return err
 	}
 	return w.deriveAll(ctx, order, from, end, progress)
+}
+
+// mentions tells whose record grew at every position after one. Some ledgers
+// tell it without reading what was recorded.
+func (w *Workshop) mentions(ctx context.Context, after registry.Position, fn func(p registry.Position, machine string) error) error {
+	if quick, ok := w.Ledger.(interface {
+		Mentions(context.Context, registry.Position, func(registry.Position, string) error) error
+	}); ok {
+		return quick.Mentions(ctx, after, fn)
+	}
+	return w.Ledger.ReadAll(ctx, after, func(r registry.Record) error { return fn(r.Position, r.Machine) })
 }
 
 // summarize writes what a list shows of one machine, and where its links lead;
