@@ -48,7 +48,10 @@ func FuzzEvent(f *testing.F) {
 		}
 	}
 	f.Add([]byte(`{"actor":"a","body":{"id":"x"},"x":{},"format":1,"id":"e","kind":"person","machine":"m","previous":"","recorded":"2026-03-09T09:00:00Z","schema":1,"version":1}`))
-	f.Add([]byte(`{"actor":"a","body":{},"format":1,"id":"e\u0041","kind":"person","machine":"m","previous":"","recorded":"2026-03-09T09:00:00Z","schema":01,"version":1}`))
+	for _, id := range []string{`e"`, `e\u0041"`, `é"`} {
+		f.Add([]byte(`{"actor":"a","body":{},"format":1,"id":"` + id + `,"kind":"person","machine":"m","previous":"","recorded":"2026-03-09T09:00:00Z","schema":1,"version":1}`))
+	}
+	f.Add([]byte(`{"actor":"a","body":{},"format":1,"id":"e","kind":"person","machine":"m","previous":"","recorded":"2026-03-09T09:00:00Z","schema":01,"version":1}`))
 	f.Fuzz(func(t *testing.T, event []byte) {
 		quick, ok := quickEnvelope(event)
 		if !ok {
