@@ -1,7 +1,6 @@
 package registry
 
 import (
-	"bytes"
 	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
@@ -125,67 +124,17 @@ func decodeEvents(events [][]byte) []decodedEvent {
 	out := make([]decodedEvent, len(events))
 	for i, event := range events {
 		e := &out[i]
-		if *e = decodeParts(event); e.body != nil {
-			continue
+		if quick, ok := quickEnvelope(event); ok {
+			e.envelope = quick
+			if e.body, e.bodiless = DecodeBody(quick.Kind, quick.Schema, quick.Body); e.bodiless == nil {
+				continue
+			}
 		}
 		if e.envelope, e.unread = DecodeEvent(event); e.unread == nil {
 			e.body, e.bodiless = DecodeBody(e.envelope.Kind, e.envelope.Schema, e.envelope.Body)
 		}
 	}
 	return out
-}
-
-// decodeParts reads an event that begins as canonical ones do, its body and
-// what stands around it each by itself: together the body would be read twice.
-// Without a body in the answer the event is to be read as a whole, which says
-// what is wrong with it.
-func decodeParts(event []byte) decodedEvent {
-	from, to := bodyOf(event)
-	if to == 0 {
-		return decodedEvent{}
-	}
-	around := slices.Concat(event[:from], []byte("null"), event[to:])
-	var env Envelope
-	if strictJSON(around, &env) != nil || env.Format != EnvelopeFormat || string(env.Body) != "null" {
-		return decodedEvent{}
-	}
-	env.Body = event[from:to]
-	body, err := DecodeBody(env.Kind, env.Schema, env.Body)
-	if err != nil {
-		return decodedEvent{}
-	}
-	return decodedEvent{envelope: env, body: body}
-}
-
-// bodyOf says from where to where the body of a canonical event stands. The
-// second is 0 when it is not found.
-func bodyOf(event []byte) (from, to int) {
-	const actor, body = `{"actor":"`, `","body":`
-	if !bytes.HasPrefix(event, []byte(actor)) {
-		return 0, 0
-	}
-	at := len(actor) + bytes.IndexByte(event[len(actor):], '"')
-	if at < len(actor) || !bytes.HasPrefix(event[at:], []byte(body)) {
-		return 0, 0
-	}
-	from = at + len(body)
-	depth, quoted := 0, false
-	for i := from; i < len(event); i++ {
-		switch c := event[i]; {
-		case quoted && c == '\\':
-			i++
-		case c == '"':
-			quoted = !quoted
-		case quoted:
-		case c == '{':
-			depth++
-		case c == '}':
-			if depth--; depth == 0 {
-				return from, i + 1
-			}
-		}
-	}
-	return 0, 0
 }
 
 func (r *Replayer) apply(event []byte, e decodedEvent) error {
