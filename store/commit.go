@@ -35,11 +35,14 @@ type prepared struct {
 	expect      uint64
 	record      []byte // encoded, but for the position
 	leaves      []tlog.Hash
+	idKey       []byte
+	headKey     []byte
 }
 
 func prepare(c registry.Commit) *prepared {
 	p := &prepared{id: c.ID, machine: c.Machine, expect: c.Expect,
-		record: EncodeCommit(c.ID, c.Events), leaves: make([]tlog.Hash, len(c.Events))}
+		record: EncodeCommit(c.ID, c.Events), leaves: make([]tlog.Hash, len(c.Events)),
+		idKey: idKey(c.ID), headKey: headKey(c.Machine)}
 	for i, e := range c.Events {
 		p.leaves[i] = tlog.RecordHash(e)
 	}
@@ -314,19 +317,12 @@ func (g *group) stageCommit(c *prepared) (answer, bool) {
 	}
 	head.position = position
 	now := registry.Head{Position: position, Version: head.version}
-	var entries []entry
 	for i, part := range parts(record) {
-		entries = append(entries, sealed(commitKey(c.machine, first, byte(i)), part))
+		g.must(commitKey(c.machine, first, byte(i)), part)
 	}
-	entries = append(entries,
-		sealed(positionKey(position), positionValue(c.machine, first)),
-		sealed(idKey(c.id), pair(uint64(now.Position), now.Version)),
-		sealed(headKey(c.machine), head.encode()))
-	for _, e := range entries {
-		if err := g.set(e); err != nil {
-			panic(err) // half of a commit must not be written; write catches this
-		}
-	}
+	g.must(positionKey(position), positionValue(c.machine, first))
+	g.must(c.idKey, pair(uint64(now.Position), now.Version))
+	g.must(c.headKey, head.encode())
 	if first == 1 {
 		g.totals.Machines++
 	}
@@ -351,6 +347,14 @@ func (g *group) set(e entry) error {
 		return g.txn.Delete(e.key)
 	}
 	return g.txn.Set(e.key, e.value)
+}
+
+// must sets an entry of a commit. Half of a commit must not be written, so it
+// panics, which write catches.
+func (g *group) must(key, value []byte) {
+	if err := g.set(sealed(key, value)); err != nil {
+		panic(err)
+	}
 }
 
 // headsKept is how many machines' heads the committer remembers. They hold
