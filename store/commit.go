@@ -106,9 +106,8 @@ func (s *Store) committer() {
 			if !open {
 				return
 			}
-			batch := s.drain(j)
-			for len(batch) > 0 {
-				batch = s.write(batch)
+			for j != nil {
+				j = s.write(j)
 			}
 			if s.head != nil && s.head.dirty && late == nil {
 				late = time.After(headSyncEvery)
@@ -122,36 +121,29 @@ func (s *Store) committer() {
 	}
 }
 
-// drain adds what is waiting already. It lets other goroutines run as long as
-// that brings more: those that were answered a moment ago are about to hand in
-// their next job.
-func (s *Store) drain(first *job) []*job {
-	batch := []*job{first}
-	for seen := 0; len(batch) < batchLimit; {
+// next gives a job that is waiting, and nil when there is none. It lets other
+// goroutines run before it says so: those that were answered a moment ago are
+// about to hand in their next job.
+func (s *Store) next() *job {
+	for yielded := false; ; yielded = true {
 		select {
-		case j, open := <-s.jobs:
-			if !open {
-				return batch
-			}
-			batch = append(batch, j)
+		case j := <-s.jobs: // nil when the store closes
+			return j
 		default:
-			if seen == len(batch) {
-				return batch
+			if yielded {
+				return nil
 			}
-			seen = len(batch)
 			runtime.Gosched()
 		}
 	}
-	return batch
 }
 
-// write writes as many jobs as one transaction takes, answers them, and gives
-// back the rest.
-func (s *Store) write(batch []*job) (rest []*job) {
+// write writes a job, and as many more that are waiting as one transaction
+// takes, and answers them. It gives back the one that did not fit. What comes
+// while it stages is staged too, beside the writers that prepare more.
+func (s *Store) write(first *job) (rest *job) {
 	if err := s.refuseBroken(); err != nil {
-		for _, j := range batch {
-			j.done <- answer{err: err}
-		}
+		first.done <- answer{err: err}
 		return nil
 	}
 	if len(s.heads) > headsKept {
@@ -164,8 +156,8 @@ func (s *Store) write(batch []*job) (rest []*job) {
 		defer g.txn.Discard()
 		g.limit = s.db.MaxBatchSize() - 4096
 		g.most = s.db.MaxBatchCount() - 16
-		for len(batch) > 0 && g.stage(batch[0]) {
-			batch = batch[1:]
+		for rest = first; rest != nil && len(g.staged) < batchLimit && g.stage(rest); {
+			rest = s.next()
 		}
 		if g.commits > 0 {
 			if err := g.set(sealed(totalsKey, g.totals.encode())); err != nil {
@@ -198,14 +190,12 @@ func (s *Store) write(batch []*job) (rest []*job) {
 	for i, j := range g.staged {
 		j.done <- g.answers[i]
 	}
-	if err != nil {
+	if err != nil && rest != nil {
 		// A job that made staging itself fail is not among the staged.
-		for _, j := range batch {
-			j.done <- answer{err: s.refuseBroken()}
-		}
+		rest.done <- answer{err: s.refuseBroken()}
 		return nil
 	}
-	return batch
+	return rest
 }
 
 // fail stops all further writing: after a write that failed, nobody knows what
