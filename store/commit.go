@@ -139,8 +139,9 @@ func (s *Store) next() *job {
 }
 
 // write writes a job, and as many more that are waiting as one transaction
-// takes, and answers them. It gives back the one that did not fit. What comes
-// while it stages is staged too, beside the writers that prepare more.
+// takes, and answers them. It gives back the one that did not fit, or that made
+// staging fail. What comes while it stages is staged too, beside the writers that
+// prepare more.
 func (s *Store) write(first *job) (rest *job) {
 	if err := s.refuseBroken(); err != nil {
 		first.done <- answer{err: err}
@@ -189,11 +190,6 @@ func (s *Store) write(first *job) (rest *job) {
 	}
 	for i, j := range g.staged {
 		j.done <- g.answers[i]
-	}
-	if err != nil && rest != nil {
-		// A job that made staging itself fail is not among the staged.
-		rest.done <- answer{err: s.refuseBroken()}
-		return nil
 	}
 	return rest
 }
