@@ -226,5 +226,5 @@ func measureXLSX(t *testing.T, x *results) {
 	require.Equal(t, rows, good)
 	x.add(row{section: "Import", what: fmt.Sprintf("XLSX, %s survey rows read and validated", figureWords(float64(rows))), unit: "rows a second",
 		measured: float64(rows) / time.Since(begin).Seconds(), baseline: bare, against: "excelize's row reader alone, nothing checked", limit: ratioAtLeast(2),
-		why: "it is read with that very reader, twice, first for doubled rows; the reader keeps dates and number formats right, which one of our own would have to learn again"})
+		why: "that very reader takes most of the time; the second reading, for which the first looks for doubled rows, is of what it kept; it gets dates and number formats right, which one of our own would have to learn again"})
 }

@@ -35,11 +35,14 @@ type prepared struct {
 	expect      uint64
 	record      []byte // encoded, but for the position
 	leaves      []tlog.Hash
+	idKey       []byte
+	headKey     []byte
 }
 
 func prepare(c registry.Commit) *prepared {
 	p := &prepared{id: c.ID, machine: c.Machine, expect: c.Expect,
-		record: EncodeCommit(c.ID, c.Events), leaves: make([]tlog.Hash, len(c.Events))}
+		record: EncodeCommit(c.ID, c.Events), leaves: make([]tlog.Hash, len(c.Events)),
+		idKey: idKey(c.ID), headKey: headKey(c.Machine)}
 	for i, e := range c.Events {
 		p.leaves[i] = tlog.RecordHash(e)
 	}
@@ -103,9 +106,8 @@ func (s *Store) committer() {
 			if !open {
 				return
 			}
-			batch := s.drain(j)
-			for len(batch) > 0 {
-				batch = s.write(batch)
+			for j != nil {
+				j = s.write(j)
 			}
 			if s.head != nil && s.head.dirty && late == nil {
 				late = time.After(headSyncEvery)
@@ -119,36 +121,30 @@ func (s *Store) committer() {
 	}
 }
 
-// drain adds what is waiting already. It lets other goroutines run as long as
-// that brings more: those that were answered a moment ago are about to hand in
-// their next job.
-func (s *Store) drain(first *job) []*job {
-	batch := []*job{first}
-	for seen := 0; len(batch) < batchLimit; {
+// next gives a job that is waiting, and nil when there is none. It lets other
+// goroutines run before it says so: those that were answered a moment ago are
+// about to hand in their next job.
+func (s *Store) next() *job {
+	for yielded := false; ; yielded = true {
 		select {
-		case j, open := <-s.jobs:
-			if !open {
-				return batch
-			}
-			batch = append(batch, j)
+		case j := <-s.jobs: // nil when the store closes
+			return j
 		default:
-			if seen == len(batch) {
-				return batch
+			if yielded {
+				return nil
 			}
-			seen = len(batch)
 			runtime.Gosched()
 		}
 	}
-	return batch
 }
 
-// write writes as many jobs as one transaction takes, answers them, and gives
-// back the rest.
-func (s *Store) write(batch []*job) (rest []*job) {
+// write writes a job, and as many more that are waiting as one transaction
+// takes, and answers them. It gives back the one that did not fit, or that made
+// staging fail. What comes while it stages is staged too, beside the writers that
+// prepare more.
+func (s *Store) write(first *job) (rest *job) {
 	if err := s.refuseBroken(); err != nil {
-		for _, j := range batch {
-			j.done <- answer{err: err}
-		}
+		first.done <- answer{err: err}
 		return nil
 	}
 	if len(s.heads) > headsKept {
@@ -161,8 +157,8 @@ func (s *Store) write(batch []*job) (rest []*job) {
 		defer g.txn.Discard()
 		g.limit = s.db.MaxBatchSize() - 4096
 		g.most = s.db.MaxBatchCount() - 16
-		for len(batch) > 0 && g.stage(batch[0]) {
-			batch = batch[1:]
+		for rest = first; rest != nil && len(g.staged) < batchLimit && g.stage(rest); {
+			rest = s.next()
 		}
 		if g.commits > 0 {
 			if err := g.set(sealed(totalsKey, g.totals.encode())); err != nil {
@@ -195,14 +191,7 @@ func (s *Store) write(batch []*job) (rest []*job) {
 	for i, j := range g.staged {
 		j.done <- g.answers[i]
 	}
-	if err != nil {
-		// A job that made staging itself fail is not among the staged.
-		for _, j := range batch {
-			j.done <- answer{err: s.refuseBroken()}
-		}
-		return nil
-	}
-	return batch
+	return rest
 }
 
 // fail stops all further writing: after a write that failed, nobody knows what
@@ -314,19 +303,12 @@ func (g *group) stageCommit(c *prepared) (answer, bool) {
 	}
 	head.position = position
 	now := registry.Head{Position: position, Version: head.version}
-	var entries []entry
 	for i, part := range parts(record) {
-		entries = append(entries, sealed(commitKey(c.machine, first, byte(i)), part))
+		g.must(commitKey(c.machine, first, byte(i)), part)
 	}
-	entries = append(entries,
-		sealed(positionKey(position), positionValue(c.machine, first)),
-		sealed(idKey(c.id), pair(uint64(now.Position), now.Version)),
-		sealed(headKey(c.machine), head.encode()))
-	for _, e := range entries {
-		if err := g.set(e); err != nil {
-			panic(err) // half of a commit must not be written; write catches this
-		}
-	}
+	g.must(positionKey(position), positionValue(c.machine, first))
+	g.must(c.idKey, pair(uint64(now.Position), now.Version))
+	g.must(c.headKey, head.encode())
 	if first == 1 {
 		g.totals.Machines++
 	}
@@ -351,6 +333,14 @@ func (g *group) set(e entry) error {
 		return g.txn.Delete(e.key)
 	}
 	return g.txn.Set(e.key, e.value)
+}
+
+// must sets an entry of a commit. Half of a commit must not be written, so it
+// panics, which write catches.
+func (g *group) must(key, value []byte) {
+	if err := g.set(sealed(key, value)); err != nil {
+		panic(err)
+	}
 }
 
 // headsKept is how many machines' heads the committer remembers. They hold

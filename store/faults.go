@@ -31,10 +31,15 @@ func internal(doing string, err error) error {
 func guarded(doing string, fn func() error) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = damaged("%s failed, because stored files are damaged: %s", doing, firstLine(p))
+			err = broke(doing, p)
 		}
 	}()
 	return fn()
+}
+
+// broke makes a finding of damage of a panic.
+func broke(doing string, p any) error {
+	return damaged("%s failed, because stored files are damaged: %s", doing, firstLine(p))
 }
 
 // firstLine shortens what a panic says.

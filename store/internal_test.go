@@ -150,7 +150,7 @@ func TestNearlyFullDisk(t *testing.T) {
 	full := func(err error) {
 		t.Helper()
 		require.Equal(t, registry.CodeBusy, registry.CodeOf(err))
-		require.EqualError(t, err, "The disk holding "+dir+" has only 67 MB free; nothing was written. Free space and try again.")
+		require.EqualError(t, err, "The disk holding "+dir+" has only 134 MB free; nothing was written. Free space and try again.")
 	}
 	next := registry.Commit{ID: "2", Machine: "drover", Expect: 1, Events: [][]byte{[]byte("y")}}
 	_, err = s.Append(ctx, next)

@@ -87,14 +87,20 @@ func splitCommitKey(key []byte) (machine string, first uint64, part byte, ok boo
 }
 
 func positionKey(p registry.Position) []byte {
-	return binary.BigEndian.AppendUint64([]byte{prefixPosition}, uint64(p))
+	return binary.BigEndian.AppendUint64(append(make([]byte, 0, 1+8), prefixPosition), uint64(p))
 }
 
-func idKey(id string) []byte        { return append([]byte{prefixID}, id...) }
-func headKey(machine string) []byte { return append([]byte{prefixHead}, machine...) }
-func viewKey(key string) []byte {
-	return append(append(make([]byte, 0, 1+len(key)), prefixView), key...)
+func idKey(id string) []byte        { return namedKey(prefixID, id) }
+func headKey(machine string) []byte { return namedKey(prefixHead, machine) }
+func viewKey(key string) []byte     { return namedKey(prefixView, key) }
+
+func namedKey(prefix byte, name string) []byte {
+	return append(append(make([]byte, 0, 1+len(name)), prefix), name...)
 }
+
+// checksumBytes is what seal adds. Values that are written with each commit are
+// made with room for it.
+const checksumBytes = 4
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
@@ -107,7 +113,7 @@ func seal(key, value []byte) []byte {
 
 // unseal checks and takes off the checksum.
 func unseal(key, sealed []byte) ([]byte, error) {
-	n := len(sealed) - 4
+	n := len(sealed) - checksumBytes
 	if n < 0 {
 		return nil, damaged("The entry %s is too short", describe(key))
 	}
@@ -120,7 +126,8 @@ func unseal(key, sealed []byte) ([]byte, error) {
 
 // positionValue points from a position to its commit.
 func positionValue(machine string, first uint64) []byte {
-	return binary.BigEndian.AppendUint64(append([]byte(machine), 0), first)
+	v := make([]byte, 0, len(machine)+1+8+checksumBytes)
+	return binary.BigEndian.AppendUint64(append(append(v, machine...), 0), first)
 }
 
 func splitPositionValue(v []byte) (machine string, first uint64, ok bool) {
@@ -133,7 +140,8 @@ func splitPositionValue(v []byte) (machine string, first uint64, ok bool) {
 
 // pair is a value of two numbers.
 func pair(a, b uint64) []byte {
-	return binary.BigEndian.AppendUint64(binary.BigEndian.AppendUint64(nil, a), b)
+	v := make([]byte, 0, 16+checksumBytes)
+	return binary.BigEndian.AppendUint64(binary.BigEndian.AppendUint64(v, a), b)
 }
 
 func splitPair(v []byte) (a, b uint64, ok bool) {

@@ -12,18 +12,20 @@ import (
 // get gives an entry's value without its checksum, or errNoEntry. The value is
 // the caller's own.
 func get(txn *badger.Txn, key []byte) (value []byte, err error) {
-	err = guarded("Reading the entry "+describe(key), func() error {
-		item, err := txn.Get(key)
-		if errors.Is(err, badger.ErrKeyNotFound) {
-			return errNoEntry
+	// As guarded does, but a key is described only when there is need.
+	defer func() {
+		if p := recover(); p != nil {
+			err = broke("Reading the entry "+describe(key), p)
 		}
-		if err != nil {
-			return err
-		}
-		value, err = item.ValueCopy(nil)
-		return err
-	})
+	}()
+	item, err := txn.Get(key)
+	if errors.Is(err, badger.ErrKeyNotFound) {
+		return nil, errNoEntry
+	}
 	if err != nil {
+		return nil, err
+	}
+	if value, err = item.ValueCopy(nil); err != nil {
 		return nil, err
 	}
 	return unseal(key, value)

@@ -48,7 +48,8 @@ func (h *machineHead) root() tlog.Hash {
 }
 
 func (h *machineHead) encode() []byte {
-	b := pair(h.version, uint64(h.position))
+	b := make([]byte, 0, 16+(1+len(h.subtrees))*tlog.HashSize+checksumBytes)
+	b = append(b, pair(h.version, uint64(h.position))...)
 	root := h.root()
 	b = append(b, root[:]...)
 	for _, s := range h.subtrees {

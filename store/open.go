@@ -69,12 +69,21 @@ type Store struct {
 // Sizes. Badger makes its write-ahead file twice the memory table and its value
 // log twice the value log size, as sparse files; these keep an open directory
 // under 30 MB. A transaction may hold 15 % of the memory table, which is more
-// than the largest commit. Opening looks into every table, so tables are four
-// times as large as Badger makes them: the lowest level has those of 32 MB.
+// than the largest commit.
+//
+// Opening looks into every table, so they are four times as large as the engine
+// makes them: the lowest level has those of 16 to 32 MB.
+//
+// Most of what a busy ledger writes is tables that are written again, sorted
+// together: newTables of them at once into a level of baseLevelSize. Larger
+// numbers write less (by two fifths, against the engine's 5 tables and 10 MB, after
+// 400 MB of commits), and need more room for it on the disk; see DefaultReserve.
 const (
-	memTableSize = 8 << 20
-	tableSize    = 8 << 20
-	valueLogSize = 1 << 20
+	memTableSize  = 8 << 20
+	tableSize     = 8 << 20
+	valueLogSize  = 1 << 20
+	newTables     = 8
+	baseLevelSize = 64 << 20
 )
 
 func badgerOptions(folder string, warn func(string)) badger.Options {
@@ -87,6 +96,8 @@ func badgerOptions(folder string, warn func(string)) badger.Options {
 		WithValueLogFileSize(valueLogSize).
 		WithValueThreshold(1 << 20). // nothing that is written reaches it
 		WithNumCompactors(2).
+		WithNumLevelZeroTables(newTables).
+		WithBaseLevelSize(baseLevelSize).
 		WithCompression(options.None).
 		WithBlockCacheSize(0).
 		WithIndexCacheSize(0).

@@ -15,9 +15,10 @@ type space struct {
 	free    func(dir string) (int64, error)
 }
 
-// DefaultReserve is the free space in bytes below which nothing is written:
-// room for several of Badger's write-ahead and table files.
-const DefaultReserve = 64 << 20
+// DefaultReserve is the free space in bytes below which nothing is written: room
+// for Badger to sort its newest tables into the level below, which is written
+// before what it replaces is removed.
+const DefaultReserve = newTables*memTableSize + baseLevelSize
 
 // freeBytes is what an ordinary user may still write to the disk of dir.
 func freeBytes(dir string) (int64, error) {

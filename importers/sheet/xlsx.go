@@ -56,7 +56,7 @@ func openWorkbook(r io.ReadSeeker, name string, o Options) (*File, error) {
 		return nil, errors.Join(err, book.Close())
 	}
 	expected := arch.lastRow(f.Sheet)
-	f.each = func(give func(Row) error) error { return eachRow(book, f, expected, give) }
+	f.each = keeping(func(give func(Row) error) error { return eachRow(book, f, expected, give) })
 	return f, nil
 }
 
