@@ -441,11 +441,20 @@ var packers = sync.Pool{New: func() any {
 	return z
 }}
 
+// unpackers are kept too: a new one takes 40 KB.
+var unpackers = sync.Pool{New: func() any { return flate.NewReader(bytes.NewReader(nil)) }}
+
 func unpack(data []byte, v any) error {
 	if len(data) == 0 {
 		return nil
 	}
-	raw, err := io.ReadAll(flate.NewReader(bytes.NewReader(data)))
+	z := unpackers.Get().(io.ReadCloser)
+	defer unpackers.Put(z)
+	err := z.(flate.Resetter).Reset(bytes.NewReader(data), nil)
+	var raw []byte
+	if err == nil {
+		raw, err = io.ReadAll(z)
+	}
 	if err == nil {
 		err = json.Unmarshal(raw, v)
 	}
