@@ -30,7 +30,7 @@ const MaxWord = 64
 // with hyphens, is given a second time as one word.
 func Words(text string) []Word {
 	out := make([]Word, 0, 2+len(text)/6) // most words are longer than five letters with the space
-	first, start := 0, -1 // of the words of this chunk; of the word
+	first, start := 0, -1                 // of the words of this chunk; of the word
 	end := func(at int) {
 		if start >= 0 {
 			if w := Fold(text[start:at]); w != "" {
