@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/binary"
 	"encoding/json"
-	"errors"
 	"maps"
 	"runtime"
 	"slices"
@@ -69,10 +68,9 @@ func (w *Workshop) asItStands(ctx context.Context, x *derived) (*derived, error)
 }
 
 // put writes the views of one machine.
-func (w *Workshop) put(ctx context.Context, tx ViewTx, x *derived) error {
-	x, err := w.asItStands(ctx, x)
-	if err != nil || x.terms == nil {
-		return err
+func (w *Workshop) put(tx ViewTx, x *derived) error {
+	if x.terms == nil {
+		return nil
 	}
 	if err := x.putSummary(tx); err != nil {
 		return err
@@ -242,12 +240,6 @@ func (w *Workshop) deriveAll(ctx context.Context, order []mention, from, end reg
 	return r.finish(ctx)
 }
 
-// gathered is what an update leaves to be written later.
-type gathered struct {
-	blocks map[uint32]map[string]*openBlock
-	tables tallies
-}
-
 // step writes the views of as many machines as one update takes.
 func (r *viewsRun) step(ctx context.Context, q *queue) error {
 	before := max(r.at, q.left[0].position-1) // all that is written by now
@@ -256,70 +248,90 @@ func (r *viewsRun) step(ctx context.Context, q *queue) error {
 		at = r.end
 	}
 	for most := len(q.left); ; {
-		var done int
-		var count, mark uint64
-		var later gathered
-		err := r.w.Views.Update(ctx, at, func(tx ViewTx) error {
-			if err := r.stillMine(tx); err != nil {
-				return err
-			}
-			if err := r.begin(tx); err != nil {
-				return err
-			}
-			later = gathered{}
-			counted := newCountedTx(tx)
-			counted.blocks.late = &r.blocks
-			for done = 0; done < most && !counted.full(); done++ {
-				x, err := q.at(ctx, done)
-				if err != nil {
-					return err
-				}
-				if err := r.w.put(ctx, counted, x); err != nil {
-					return err
-				}
-			}
-			if mark = r.mark; mark > 0 || done < len(q.left) {
-				later = gathered{counted.blocks.take(), counted.tallies}
-				counted.tallies = nil
-			}
-			if mark > 0 || len(later.blocks) > 0 || len(later.tables) > 0 {
-				mark = max(mark, 1)
-				r.putMark(counted, mark)
-			}
-			if err := counted.settle(); err != nil {
-				return err
-			}
-			var err error
-			count, err = countOf(tx)
+		var f filled
+		err := r.w.Views.Update(ctx, at, func(tx ViewTx) (err error) {
+			f, err = r.fill(ctx, tx, q, most)
 			return err
 		})
 		switch {
+		case err == nil:
+			q.written(f.done)
+			r.at, r.mark, r.count, r.again = at, f.mark, f.count, max(0, r.again-f.done)
+			return r.gather(ctx, f)
 		case registry.CodeOf(err) != registry.CodeTooLarge:
-			if err != nil {
-				return err
-			}
-			q.written(done)
-			r.at, r.mark, r.count, r.again = at, mark, count, max(0, r.again-done)
-			return r.gather(ctx, later)
-		case done > 1:
-			most = done / 2
-			continue
-		}
-		// One machine alone is too much.
-		if err := r.writeBlocks(ctx, true); err != nil {
 			return err
+		case f.done <= 1:
+			return r.stepInParts(ctx, q, before)
 		}
-		x, err := q.at(ctx, 0)
-		if err != nil {
-			return err
-		}
-		if err := r.w.putInParts(ctx, x, before); err != nil {
-			return err
-		}
-		q.written(1)
-		r.at, r.again = before, max(0, r.again-1)
-		return nil
+		most = f.done / 2
 	}
+}
+
+// stepInParts writes the views of one machine that is too much for an update.
+func (r *viewsRun) stepInParts(ctx context.Context, q *queue, at registry.Position) error {
+	if err := r.writeBlocks(ctx, true); err != nil {
+		return err
+	}
+	x, err := q.at(ctx, 0)
+	if err != nil {
+		return err
+	}
+	if err := r.w.putInParts(ctx, x, at); err != nil {
+		return err
+	}
+	q.written(1)
+	r.at, r.again = at, max(0, r.again-1)
+	return nil
+}
+
+// filled is what an update holds, and what it leaves to be written later.
+type filled struct {
+	done   int    // machines
+	count  uint64 // machines with a number after it
+	mark   uint64
+	blocks map[uint32]map[string]*openBlock
+	tables tallies
+}
+
+// fill fills an update with the views of at most so many machines.
+func (r *viewsRun) fill(ctx context.Context, tx ViewTx, q *queue, most int) (f filled, err error) {
+	if err := r.stillMine(tx); err != nil {
+		return f, err
+	}
+	if err := r.begin(tx); err != nil {
+		return f, err
+	}
+	end, err := r.w.Ledger.End(ctx)
+	if err != nil {
+		return f, err
+	}
+	counted := newCountedTx(tx)
+	counted.blocks.late = &r.blocks
+	for ; f.done < most && !counted.full(); f.done++ {
+		x, err := q.at(ctx, f.done)
+		if err == nil && end != r.end {
+			x, err = r.w.asItStands(ctx, x)
+		}
+		if err == nil {
+			err = r.w.put(counted, x)
+		}
+		if err != nil {
+			return f, err
+		}
+	}
+	if f.mark = r.mark; f.mark > 0 || f.done < len(q.left) {
+		f.blocks, f.tables = counted.blocks.take(), counted.tallies
+		counted.tallies = nil
+	}
+	if f.mark > 0 || len(f.blocks) > 0 || len(f.tables) > 0 {
+		f.mark = max(f.mark, 1)
+		r.putMark(counted, f.mark)
+	}
+	if err := counted.settle(); err != nil {
+		return f, err
+	}
+	f.count, err = countOf(tx)
+	return f, err
 }
 
 // begin looks how many machines have a number. When others were given since the
@@ -338,12 +350,12 @@ func (r *viewsRun) begin(tx ViewTx) error {
 }
 
 // gather takes in what an update leaves, and writes what is full or too much.
-func (r *viewsRun) gather(ctx context.Context, later gathered) error {
-	r.blocks.keep(later.blocks)
+func (r *viewsRun) gather(ctx context.Context, f filled) error {
+	r.blocks.keep(f.blocks)
 	if err := r.writeBlocks(ctx, r.blocks.bytes > mostLate); err != nil {
 		return err
 	}
-	if r.keys += r.tables.add(later.tables); r.keys <= mostCounts {
+	if r.keys += r.tables.add(f.tables); r.keys <= mostCounts {
 		return nil
 	}
 	return r.writeTables(ctx)
@@ -384,7 +396,10 @@ func (r *viewsRun) finish(ctx context.Context) error {
 	if r.at == r.end && r.mark == 0 {
 		return nil
 	}
-	if err := errors.Join(r.writeBlocks(ctx, true), r.writeTables(ctx)); err != nil {
+	if err := r.writeBlocks(ctx, true); err != nil {
+		return err
+	}
+	if err := r.writeTables(ctx); err != nil {
 		return err
 	}
 	return r.w.Views.Update(ctx, r.end, func(tx ViewTx) error {
@@ -396,10 +411,9 @@ func (r *viewsRun) finish(ctx context.Context) error {
 	})
 }
 
-// makeGood looks for the mark of a run that was stopped. What it had gathered is
-// lost: the tables are made anew from what each machine adds, and the machines
-// that may be missing in the lists are given, with a note in the views that says
-// so. Lists and tables are behind until the end of this run.
+// makeGood looks for the mark of a run that was stopped, whose gathered changes
+// are lost, and puts its own in the place. It gives the machines that are to be
+// put into the lists again.
 func (r *viewsRun) makeGood(ctx context.Context) ([]mention, error) {
 	raw, ok, err := r.w.Views.Get(ctx, viewsBehind)
 	if err != nil || !ok {
@@ -409,57 +423,70 @@ func (r *viewsRun) makeGood(ctx context.Context) ([]mention, error) {
 	from, _ := binary.Uvarint(raw[max(n, 0):])
 	r.mark, r.missing, r.blocks.from = mark, uint32(from), uint32(from)
 	if err := r.w.Views.Update(ctx, r.at, func(tx ViewTx) error {
+		err := r.stillMine(tx)
 		r.putMark(tx, mark+1)
-		return nil
+		return err
 	}); err != nil {
 		return nil, err
 	}
 	r.mark++
+	again, err := r.unlisted(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return again, r.recount(ctx)
+}
+
+// unlisted gives the machines that stand in blocks that were late, and notes of
+// each that the lists may lack it.
+func (r *viewsRun) unlisted(ctx context.Context) ([]mention, error) {
 	var again []mention
-	var unsure []string
+	var ids []string
 	after := ""
 	if first := r.missing * lookup.BlockSize; first > 0 {
 		after = idKey(first - 1)
 	}
 	if err := r.w.Views.Scan(ctx, findID, after, 0, func(_ string, machine []byte) error {
 		again = append(again, mention{string(machine), r.at + 1})
-		unsure = append(unsure, string(machine))
+		ids = append(ids, string(machine))
 		return nil
 	}); err != nil {
 		return nil, err
 	}
 	r.again = len(again)
-	if err := r.w.eachFits(ctx, r.at, unsure, r.stillMine, func(tx ViewTx, machine string) error {
+	return again, r.w.eachFits(ctx, r.at, ids, r.stillMine, func(tx ViewTx, machine string) error {
 		if _, noted, err := tx.Get(findHalf + machine); err != nil || noted {
 			return err
 		}
 		nothing, err := pack([]string{}) // more than its texts say
 		tx.Put(findHalf+machine, nothing)
 		return err
-	}); err != nil {
-		return nil, err
-	}
+	})
+}
+
+// recount makes the tables of counts anew from what each machine adds.
+func (r *viewsRun) recount(ctx context.Context) error {
 	tables := []string{tallyAll}
 	if err := r.w.Views.Scan(ctx, tallyModel, "", 0, func(key string, _ []byte) error {
 		tables = append(tables, key)
 		return nil
 	}); err != nil {
-		return nil, err
+		return err
 	}
 	if err := r.w.eachFits(ctx, r.at, tables, r.stillMine, func(tx ViewTx, table string) error {
 		tx.Delete(table)
 		return nil
 	}); err != nil {
-		return nil, err
+		return err
 	}
-	return again, r.w.Views.Scan(ctx, tallyOf, "", 0, func(_ string, value []byte) error {
+	return r.w.Views.Scan(ctx, tallyOf, "", 0, func(_ string, value []byte) error {
 		var c contribution
 		if err := unpack(value, &c); err != nil {
 			return err
 		}
 		changes := tallies{}
 		changes.count(c, 1)
-		return r.gather(ctx, gathered{tables: changes})
+		return r.gather(ctx, filled{tables: changes})
 	})
 }
 

@@ -47,12 +47,12 @@ func TestDerivingGoesOnAfterAStop(t *testing.T) {
 		late, counts := mostLate, mostCounts
 		t.Cleanup(func() { mostLate, mostCounts = late, counts })
 		mostLate, mostCounts = waits.bytes, waits.counts
-		b := unread(t, 270) // more than one block of the lists
+		b := unread(t, 260) // more than one block of the lists
 		want := oneByOne(t, b)
 		require.NoError(t, b.Rebuild(ctx, nil))
 		require.Equal(t, want, entries(t, b.Views), "without a stop")
 		stops := 0
-		for failAt := 1; ; failAt += 1 + failAt/3 {
+		for failAt := 1; ; failAt += 1 + failAt/2 {
 			v := ledgertest.NewMemoryViews()
 			small := &smallViews{Views: v, most: 500, failAt: failAt}
 			b.Views = small
@@ -71,7 +71,7 @@ func TestDerivingGoesOnAfterAStop(t *testing.T) {
 			require.NoError(t, b.refresh(ctx))
 			require.Equal(t, want, entries(t, v), "stopped at update %d", failAt)
 		}
-		require.Greater(t, stops, 8)
+		require.Greater(t, stops, 6)
 	}
 }
 

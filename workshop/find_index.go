@@ -2,7 +2,6 @@ package workshop
 
 import (
 	"bytes"
-	"compress/flate"
 	"context"
 	"encoding/binary"
 	"encoding/json"
@@ -13,6 +12,8 @@ import (
 	"slices"
 	"strings"
 	"sync"
+
+	"github.com/klauspost/compress/flate"
 
 	"example.org/asfound/lookup"
 	"example.org/asfound/registry"
@@ -441,11 +442,20 @@ var packers = sync.Pool{New: func() any {
 	return z
 }}
 
+// unpackers are kept too: a new one takes 40 KB.
+var unpackers = sync.Pool{New: func() any { return flate.NewReader(bytes.NewReader(nil)) }}
+
 func unpack(data []byte, v any) error {
 	if len(data) == 0 {
 		return nil
 	}
-	raw, err := io.ReadAll(flate.NewReader(bytes.NewReader(data)))
+	z := unpackers.Get().(io.ReadCloser)
+	defer unpackers.Put(z)
+	err := z.(flate.Resetter).Reset(bytes.NewReader(data), nil)
+	var raw []byte
+	if err == nil {
+		raw, err = io.ReadAll(z)
+	}
 	if err == nil {
 		err = json.Unmarshal(raw, v)
 	}
