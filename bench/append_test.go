@@ -73,6 +73,7 @@ func measureAppends(t *testing.T, x *results) {
 			r.why = "each commit also keeps the machine's Merkle tree, the order of the ledger and the key of the commit, which a bare record has not"
 		case 64:
 			r.limit = ratioAtLeast(8)
+			r.why = "a commit is four entries (its events, its place in the ledger, its key, its machine's head), which take longer than a fast disk's answer; where the disk takes longer than that the ratio is larger"
 			x.figure("appends_64", r.measured)
 		case 256:
 			x.figure("appends_256", r.measured)

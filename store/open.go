@@ -78,6 +78,7 @@ type Store struct {
 // together: newTables of them at once into a level of baseLevelSize. Larger
 // numbers write less (by two fifths, against the engine's 5 tables and 10 MB, after
 // 400 MB of commits), and need more room for it on the disk; see DefaultReserve.
+// Sorted tables are as large as the memory table, so that few have to be opened.
 const (
 	memTableSize  = 8 << 20
 	tableSize     = 8 << 20
@@ -98,6 +99,7 @@ func badgerOptions(folder string, warn func(string)) badger.Options {
 		WithNumCompactors(2).
 		WithNumLevelZeroTables(newTables).
 		WithBaseLevelSize(baseLevelSize).
+		WithBaseTableSize(memTableSize).
 		WithCompression(options.None).
 		WithBlockCacheSize(0).
 		WithIndexCacheSize(0).
