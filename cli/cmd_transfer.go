@@ -164,7 +164,7 @@ func (o *opened) takeOverOnPage(ctx context.Context, q server.TakeOverQuestion) 
 	}
 	h, err := dossier.OpenTransfer(dossier.Source{ReaderAt: q.Bundle, Size: q.Size}, opts)
 	if err != nil {
-		return nil, err
+		return nil, server.SentAtFault(err)
 	}
 	out, err := o.takeOver(ctx, h, q.Actor)
 	if err != nil {
@@ -238,7 +238,7 @@ func (o *opened) confirmTransfer(ctx context.Context, machine string, text []byt
 	r, then, err := dossier.OpenReceipt(text)
 	switch {
 	case err != nil:
-		return receipt, "", err
+		return receipt, "", server.SentAtFault(err)
 	case trust != r.Key && !dossier.SameFingerprint(trust, dossier.Fingerprint(r.Key)):
 		return receipt, "", registry.Refuse(registry.CodeRefused, "Ask the other registry for its fingerprint.", "The receipt is signed by a key with the fingerprint %s, and not by the one that you trust", dossier.Fingerprint(r.Key))
 	case machine != "" && machine != r.Machine:

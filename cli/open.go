@@ -52,11 +52,11 @@ func (c *call) open() (*opened, error) {
 	if c.opened != nil {
 		return c.opened, nil
 	}
-	// The catalog is read while the folder is opened. A new folder is made only
-	// with a catalog that can be read.
+	// The catalog is read while the registry is opened. A new registry is made
+	// only with a catalog that can be read.
 	load := sync.OnceValues(c.loadCatalog)
 	go load()
-	if _, err := os.Stat(c.line.Dir); err != nil {
+	if !store.Exists(c.line.Dir) {
 		if _, err := load(); err != nil {
 			return nil, err
 		}

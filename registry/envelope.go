@@ -61,7 +61,7 @@ func quickEnvelope(data []byte) (e Envelope, ok bool) {
 	recorded := text(`,"recorded":"`)
 	e.Schema = int(number(`,"schema":`))
 	e.Version = number(`,"version":`)
-	if !ok || string(rest) != "}" || e.Format != EnvelopeFormat || e.Recorded.UnmarshalText([]byte(recorded)) != nil {
+	if !ok || string(rest) != "}" || e.Body[0] != '{' || e.Body[len(e.Body)-1] != '}' || e.Format != EnvelopeFormat || e.Recorded.UnmarshalText([]byte(recorded)) != nil {
 		return Envelope{}, false
 	}
 	return e, true

@@ -645,7 +645,7 @@ func apiVerify(s *Server, r *http.Request) (answer, error) {
 	defer f.Close()
 	findings, err := s.Verify(r.Context(), f, size)
 	if err != nil {
-		return nil, sentAtFault(err)
+		return nil, SentAtFault(err)
 	}
 	return jsonAnswer{value: findings}, nil
 }

@@ -78,7 +78,7 @@ func apiTakeOver(s *Server, r *http.Request) (answer, error) {
 	defer f.Close()
 	out, err := s.TakeOver(r.Context(), TakeOverQuestion{Bundle: f, Size: size, Trust: trust, Actor: keeperName(r)})
 	if err != nil {
-		return nil, sentAtFault(err)
+		return nil, err
 	}
 	return jsonAnswer{status: http.StatusCreated, value: out, location: "/api/v1/machines/" + out.Machine}, nil
 }
@@ -105,13 +105,12 @@ func (s *Server) confirm(ctx context.Context, machine string, receipt []byte, tr
 	if s.ConfirmTransfer == nil {
 		return workshop.Receipt{}, notOffered("Confirming transfers")
 	}
-	out, err := s.ConfirmTransfer(ctx, machine, receipt, trust)
-	return out, sentAtFault(err)
+	return s.ConfirmTransfer(ctx, machine, receipt, trust)
 }
 
-// sentAtFault says of what was sent, and is not what it says it is, that it
+// SentAtFault says of what was sent, and is not what it says it is, that it
 // cannot be used: nothing is wrong with what is stored here.
-func sentAtFault(err error) error {
+func SentAtFault(err error) error {
 	if registry.CodeOf(err) == registry.CodeTampered {
 		return registry.Refuse(registry.CodeInvalid, "Send it as it was written.", "%s", err)
 	}

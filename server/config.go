@@ -59,7 +59,7 @@ type Config struct {
 	MaxBundle int64
 	// HandOver writes the bundle of a record that was handed over: private, with
 	// original pictures. TakeOver verifies such a bundle and takes it over;
-	// CodeTampered, CodeRefused and CodeInvalid say why it is not. TransferReceipt
+	// CodeRefused and CodeInvalid say why it is not. TransferReceipt
 	// writes what the giving registry records of it, and ConfirmTransfer records
 	// there such a receipt of a machine.
 	HandOver        func(ctx context.Context, out io.Writer, machine string) error

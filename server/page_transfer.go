@@ -85,7 +85,7 @@ func pageTakeOverPost(s *Server, r *http.Request) (answer, error) {
 	}
 	out, err := s.TakeOver(r.Context(), TakeOverQuestion{Bundle: u.files["bundle"], Size: u.sizes["bundle"], Trust: u.texts["expected"], Actor: keeperName(r)})
 	if err != nil {
-		if !mendable(err) && codeOf(err) != registry.CodeTampered {
+		if !mendable(err) {
 			return nil, err
 		}
 		return again("bundle", sentence(messageOf(err)))
@@ -128,10 +128,11 @@ func pageConfirm(s *Server, r *http.Request) (answer, error) {
 	}
 	form := confirmForm(report)
 	form.fill(t.Values)
-	for name, missing := range map[string]string{"receipt": "The receipt is not here", "expected": "Without the other registry's fingerprint anybody could have made the receipt"} {
-		if t.text(name) == "" {
-			t.fault(map[string]string{"receipt": "/receipt", "expected": "/trust"}[name], "", missing, "Ask that registry for it.")
-		}
+	if t.text("receipt") == "" {
+		t.fault("/receipt", "", "The receipt is not here", "Ask that registry for it.")
+	}
+	if t.text("expected") == "" {
+		t.fault("/trust", "", "Without the other registry's fingerprint anybody could have made the receipt", "Ask that registry for it.")
 	}
 	if err = t.err(); err == nil {
 		_, err = s.confirm(r.Context(), report.Machine.ID, []byte(t.text("receipt")), t.text("expected"))

@@ -191,7 +191,7 @@ func TestTransfersForPrograms(t *testing.T) {
 	var got confirmed
 	b.s.ConfirmTransfer = func(_ context.Context, machine string, receipt []byte, trust string) (workshop.Receipt, error) {
 		if got = (confirmed{machine, string(receipt), trust}); trust == "0000" {
-			return workshop.Receipt{}, &registry.Error{Code: registry.CodeTampered, Message: "The receipt was changed"}
+			return workshop.Receipt{}, SentAtFault(&registry.Error{Code: registry.CodeTampered, Message: "The receipt was changed"})
 		}
 		return workshop.Receipt{Machine: machine, Version: 5}, nil
 	}

@@ -108,16 +108,26 @@ func (s *Store) committer() {
 			}
 			for j != nil {
 				j = s.write(j)
-			}
-			if s.head != nil && s.head.dirty && late == nil {
-				late = time.After(headSyncEvery)
+				if s.head != nil && s.head.dirty && late == nil {
+					late = time.After(headSyncEvery)
+				}
+				select {
+				case <-late: // however many are waiting
+					late = nil
+					s.syncHead()
+				default:
+				}
 			}
 		case <-late:
 			late = nil
-			if err := s.head.sync(); err != nil {
-				s.warn("the head file cannot be brought to the disk: " + err.Error())
-			}
+			s.syncHead()
 		}
+	}
+}
+
+func (s *Store) syncHead() {
+	if err := s.head.sync(); err != nil {
+		s.warn("the head file cannot be brought to the disk: " + err.Error())
 	}
 }
 
@@ -151,13 +161,14 @@ func (s *Store) write(first *job) (rest *job) {
 		clear(s.heads)
 	}
 	g := &group{store: s, totals: s.totals}
+	rest = first
 	err := guarded("Writing to the ledger", func() error {
 		g.noRoom = s.space.check(0)
 		g.txn = s.db.NewTransaction(true)
 		defer g.txn.Discard()
 		g.limit = s.db.MaxBatchSize() - 4096
 		g.most = s.db.MaxBatchCount() - 16
-		for rest = first; rest != nil && len(g.staged) < batchLimit && g.stage(rest); {
+		for rest != nil && len(g.staged) < batchLimit && g.stage(rest) {
 			rest = s.next()
 		}
 		if g.commits > 0 {

@@ -120,6 +120,12 @@ func (l engineLog) say(format string, args []any) {
 	l.warn("storage engine: " + strings.TrimSpace(fmt.Sprintf(format, args...)))
 }
 
+// Exists says whether a folder holds a registry.
+func Exists(dir string) bool {
+	_, err := os.Stat(headPath(dir))
+	return err == nil
+}
+
 // Open opens the data directory, making it when there is none, for this process
 // alone. It looks for damage as far as that is cheap. Codes: CodeBusy when
 // another process holds the directory or the disk is nearly full,

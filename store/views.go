@@ -132,7 +132,7 @@ func (t *viewTx) Get(key string) ([]byte, bool, error) {
 }
 
 func (t *viewTx) Put(key string, value []byte) {
-	sealable := append(make([]byte, 0, len(value)+4), value...) // with room for the checksum
+	sealable := append(make([]byte, 0, len(value)+checksumBytes), value...) // with room for the checksum
 	t.change(key, entry{key: viewKey(key), value: sealable})
 }
 

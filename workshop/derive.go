@@ -10,6 +10,8 @@ import (
 	"sync"
 	"time"
 
+	"golang.org/x/sync/semaphore"
+
 	"example.org/asfound/lookup"
 	"example.org/asfound/registry"
 )
@@ -42,15 +44,10 @@ func (w *Workshop) workOut(d *registry.Dossier) *derived {
 	x := &derived{dossier: d}
 	known := false
 	if x.summary, x.links, known = w.summary(d); known {
-		w.findings(x)
+		x.public, x.secret = w.gather(d, x.summary)
+		x.terms = termsOf(x.public, x.secret)
 	}
 	return x
-}
-
-// findings adds what can be found of it.
-func (w *Workshop) findings(x *derived) {
-	x.public, x.secret = w.gather(x.dossier, x.summary)
-	x.terms = termsOf(x.public, x.secret)
 }
 
 // asItStands is what was worked out, or what follows from the record when more
@@ -94,8 +91,11 @@ func (x *derived) putSummary(tx ViewTx) error {
 }
 
 const (
-	// aheadMachines is how many machines are worked out before they are written.
+	// aheadMachines is how many machines are worked out before they are written,
+	// and aheadEvents how many events their records have together, and those of
+	// the machines of one update; a longer record comes alone.
 	aheadMachines = 64
+	aheadEvents   = 30_000
 	// fewMachines is up to how many machines are looked up among the histories
 	// at hand. Of more, each is read once and none is kept.
 	fewMachines = 16
@@ -106,11 +106,13 @@ type queue struct {
 	left  []mention  // not yet written
 	taken []*derived // of the first of them
 	ready chan chan workedOut
-	stop  func() // lets go of what is worked out and not taken
+	ahead *semaphore.Weighted // events of records that are worked out and not taken
+	stop  func()              // lets go of what is worked out and not taken
 }
 
 type workedOut struct {
 	*derived
+	events   int64 // that were let through for it
 	err      error
 	panicked any
 }
@@ -122,13 +124,19 @@ func (w *Workshop) queueUp(ctx context.Context, order []mention) *queue {
 		replay = w.replayAnew
 	}
 	ctx, cancel := context.WithCancel(ctx)
-	q := &queue{left: order, ready: make(chan chan workedOut, aheadMachines)}
+	q := &queue{left: order, ready: make(chan chan workedOut, aheadMachines), ahead: semaphore.NewWeighted(aheadEvents)}
 	side := make(chan struct{}, runtime.GOMAXPROCS(0))
 	var wait sync.WaitGroup
 	q.stop = func() { cancel(); wait.Wait() }
 	wait.Go(func() {
 		defer close(q.ready)
 		for _, m := range order {
+			// What is wrong with a head, reading the record says.
+			head, _ := w.Ledger.Head(ctx, m.machine)
+			events := int64(min(max(head.Version, 1), aheadEvents))
+			if q.ahead.Acquire(ctx, events) != nil {
+				return
+			}
 			one := make(chan workedOut, 1)
 			select {
 			case q.ready <- one:
@@ -137,7 +145,7 @@ func (w *Workshop) queueUp(ctx context.Context, order []mention) *queue {
 			}
 			side <- struct{}{}
 			wait.Go(func() {
-				var out workedOut
+				out := workedOut{events: events}
 				defer func() { out.panicked = recover(); one <- out; <-side }()
 				d, err := replay(ctx, m.machine)
 				if out.err = err; err == nil {
@@ -157,6 +165,7 @@ func (q *queue) at(ctx context.Context, i int) (*derived, error) {
 			return nil, ctx.Err()
 		}
 		out := <-one
+		q.ahead.Release(out.events)
 		if out.panicked != nil {
 			panic(out.panicked) // where whoever asked can catch it
 		}
@@ -307,7 +316,7 @@ func (r *viewsRun) fill(ctx context.Context, tx ViewTx, q *queue, most int) (f f
 	}
 	counted := newCountedTx(tx)
 	counted.blocks.late = &r.blocks
-	for ; f.done < most && !counted.full(); f.done++ {
+	for events := uint64(0); f.done < most && events < aheadEvents && !counted.full(); f.done++ {
 		x, err := q.at(ctx, f.done)
 		if err == nil && end != r.end {
 			x, err = r.w.asItStands(ctx, x)
@@ -318,6 +327,7 @@ func (r *viewsRun) fill(ctx context.Context, tx ViewTx, q *queue, most int) (f f
 		if err != nil {
 			return f, err
 		}
+		events += x.dossier.Version()
 	}
 	if f.mark = r.mark; f.mark > 0 || f.done < len(q.left) {
 		f.blocks, f.tables = counted.blocks.take(), counted.tallies

@@ -64,9 +64,7 @@ func BenchmarkFind(b *testing.B) {
 	index := func(ds ...*registry.Dossier) {
 		require.NoError(b, w.Views.Update(ctx, 0, func(tx ViewTx) error {
 			for _, d := range ds {
-				s, _, err := w.summarize(tx, d)
-				require.NoError(b, err)
-				require.NoError(b, w.index(tx, d, s))
+				require.NoError(b, w.put(tx, w.workOut(d)))
 			}
 			return nil
 		}))

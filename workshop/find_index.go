@@ -186,13 +186,6 @@ type indexed struct {
 	fresh bool
 }
 
-// index brings the lists up to a machine's record.
-func (w *Workshop) index(tx ViewTx, d *registry.Dossier, s Summary) error {
-	x := &derived{dossier: d, summary: s}
-	w.findings(x)
-	return w.putTerms(tx, x)
-}
-
 // putTerms brings the lists up to what was worked out.
 func (w *Workshop) putTerms(tx ViewTx, x *derived) error {
 	old, err := indexedOf(tx, x.dossier.ID)

@@ -428,8 +428,13 @@ func (w *Workshop) allModels(ctx context.Context) ([]Group, error) {
 		list = append(list, Group{Name: strings.TrimSpace(n.Make + " " + n.Model), Machines: n.Machines, Make: n.Make, Model: n.Model})
 		return nil
 	})
-	slices.SortStableFunc(list, func(a, b Group) int { return cmp.Or(b.Machines-a.Machines, strings.Compare(a.Name, b.Name)) })
+	sortModels(list)
 	return list, err
+}
+
+// sortModels puts the most frequent first.
+func sortModels(list []Group) {
+	slices.SortStableFunc(list, func(a, b Group) int { return cmp.Or(b.Machines-a.Machines, strings.Compare(a.Name, b.Name)) })
 }
 
 // ModelsOnRecord are the models of which machines are kept here that the caller
@@ -448,12 +453,16 @@ func (w *Workshop) ModelsOnRecord(ctx context.Context) ([]Group, error) {
 	}
 	seen := map[string]int{}
 	for _, m := range machines {
-		seen[modelKeyOf(m.Make, m.Model)]++
+		if !m.Elsewhere {
+			seen[modelKeyOf(m.Make, m.Model)]++
+		}
 	}
 	for i := range list {
 		list[i].Machines = seen[modelKeyOf(list[i].Make, list[i].Model)]
 	}
-	return slices.DeleteFunc(list, func(g Group) bool { return g.Machines == 0 }), nil
+	list = slices.DeleteFunc(list, func(g Group) bool { return g.Machines == 0 })
+	sortModels(list)
+	return list, nil
 }
 
 func (w *Workshop) models(ctx context.Context, q StatisticsQuestion, out *Statistics) error {

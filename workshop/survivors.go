@@ -154,11 +154,10 @@ func (w *Workshop) numbersOf(ctx context.Context, q SurvivorsQuestion, out *Surv
 	if err != nil {
 		return nil, err
 	}
-	like := func(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }
 	var numbers []runNumber
 	once := runNumbers{}
 	for _, m := range machines {
-		if !like(m.Make, q.Make) || !like(m.Model, q.Model) {
+		if modelKeyOf(m.Make, m.Model) != modelKeyOf(q.Make, q.Model) {
 			continue
 		}
 		out.Machines++

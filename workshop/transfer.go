@@ -137,7 +137,7 @@ func (w *Workshop) lacks(d *registry.Dossier) []string {
 
 // TakenOver appends the event with which another registry has taken a record
 // over, so that this copy says so and is not taken back. root and size are what
-// that registry signed. CodeTampered when they are not of this history and the
+// that registry signed. CodeRefused when they are not of this history and the
 // event.
 func (w *Workshop) TakenOver(ctx context.Context, machine string, event []byte, size uint64, root string) (Receipt, error) {
 	d, err := w.Load(ctx, machine, At{})
@@ -152,8 +152,11 @@ func (w *Workshop) TakenOver(ctx context.Context, machine string, event []byte, 
 		return Receipt{Machine: machine, Version: d.Version(), Repeated: true}, nil
 	}
 	history := registry.History{Machine: machine}
-	for _, e := range append(slices.Clone(events), event) {
-		if _, err := history.Add(e); err != nil {
+	notOfThis := registry.Refuse(registry.CodeRefused, "Ask the other registry for its receipt again.", "The receipt is not of this history")
+	for i, e := range append(slices.Clone(events), event) {
+		if _, err := history.Add(e); err != nil && i == len(events) {
+			return Receipt{}, notOfThis
+		} else if err != nil {
 			return Receipt{}, err
 		}
 	}
@@ -162,7 +165,7 @@ func (w *Workshop) TakenOver(ctx context.Context, machine string, event []byte, 
 		return Receipt{}, err
 	}
 	if got != root || history.Version() != size {
-		return Receipt{}, registry.Refuse(registry.CodeTampered, "Ask the other registry for its receipt again.", "The receipt is not of this history")
+		return Receipt{}, notOfThis
 	}
 	e, err := registry.DecodeEvent(event)
 	if err != nil {

@@ -171,7 +171,7 @@ func TestTakenOver(t *testing.T) {
 	signed := fromOf(t, events)
 	last := events[len(events)-1]
 	_, err = here.TakenOver(ctx, drover, last, signed.Size, h.From.Root)
-	refused(t, err, registry.CodeTampered, "not of this history")
+	refused(t, err, registry.CodeRefused, "not of this history")
 	r, err := here.TakenOver(ctx, drover, last, signed.Size, signed.Root)
 	require.NoError(t, err)
 	require.Equal(t, signed.Size, r.Version)

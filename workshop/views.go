@@ -28,7 +28,7 @@ type ViewTx = interface {
 
 // ViewVersion is the version of the derived data. Raise it when the code below
 // derives something else; every registry then rebuilds at its next start.
-const ViewVersion = 5
+const ViewVersion = 6
 
 // The key families of the views.
 const (
@@ -114,7 +114,7 @@ func (w *Workshop) refresh(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if at, version, err := w.Views.Checkpoint(ctx); err != nil || version == ViewVersion && at >= end {
+	if behind, _, err := w.behind(ctx, end); err != nil || !behind {
 		return err
 	}
 	w.refreshing.Lock()
@@ -135,9 +135,20 @@ func (w *Workshop) follow(ctx context.Context) bool {
 	return w.refreshTo(ctx, end) == nil // the next look says what is wrong with them
 }
 
-func (w *Workshop) refreshTo(ctx context.Context, end registry.Position) error {
+// behind says whether the views lack something of what the ledger tells up to a
+// position, and gives their version.
+func (w *Workshop) behind(ctx context.Context, end registry.Position) (behind bool, version int, err error) {
 	at, version, err := w.Views.Checkpoint(ctx)
-	if err != nil || version == ViewVersion && at >= end {
+	if err != nil || version != ViewVersion || at < end {
+		return true, version, err
+	}
+	_, behind, err = w.Views.Get(ctx, viewsBehind)
+	return behind, version, err
+}
+
+func (w *Workshop) refreshTo(ctx context.Context, end registry.Position) error {
+	behind, version, err := w.behind(ctx, end)
+	if err != nil || !behind {
 		return err
 	}
 	if version != ViewVersion {
@@ -193,17 +204,6 @@ func (w *Workshop) mentions(ctx context.Context, after registry.Position, fn fun
 		return quick.Mentions(ctx, after, fn)
 	}
 	return w.Ledger.ReadAll(ctx, after, func(r registry.Record) error { return fn(r.Position, r.Machine) })
-}
-
-// summarize writes what a list shows of one machine, and where its links lead;
-// false for a machine that nothing is known of yet.
-func (w *Workshop) summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
-	s, links, ok := w.summary(d)
-	if !ok {
-		return s, false, nil
-	}
-	x := derived{dossier: d, summary: s, links: links}
-	return s, true, x.putSummary(tx)
 }
 
 // summary is what a list shows of one machine, with the hashes of the tokens of

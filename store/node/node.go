@@ -440,6 +440,14 @@ func (n *Node) ReadAll(ctx context.Context, after registry.Position, fn func(reg
 	return n.Store.ReadAll(ctx, after, fn)
 }
 
+// Mentions tells whose record grew, as the copy's own does.
+func (n *Node) Mentions(ctx context.Context, after registry.Position, fn func(registry.Position, string) error) error {
+	if err := n.fresh(ctx); err != nil {
+		return err
+	}
+	return n.Store.Mentions(ctx, after, fn)
+}
+
 // Ledger gives the ledger. Closing it closes the node.
 func (n *Node) Ledger() registry.Ledger { return n }
 
