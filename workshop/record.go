@@ -119,8 +119,8 @@ type batch struct {
 
 // document is a sealed document and whose key is to seal it.
 type document struct {
-	holder string
-	bytes  []byte
+	Holder string
+	Bytes  []byte
 }
 
 // decideAll decides bodies one after another on a dossier that grows with
@@ -193,7 +193,7 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 		return receipt, nil
 	}
 	for _, doc := range b.private {
-		if _, _, err := w.Private.PutFor(ctx, doc.holder, bytes.NewReader(doc.bytes), maxPrivate); err != nil {
+		if _, _, err := w.Private.PutFor(ctx, doc.Holder, bytes.NewReader(doc.Bytes), maxPrivate); err != nil {
 			return Receipt{}, err
 		}
 	}
