@@ -208,8 +208,6 @@ func oneOfTexts(list []any) rule {
 		switch n := &t.nodes[at]; {
 		case n.kind == '"':
 			return goodIf(texts[string(n.text)])
-		case n.kind == '{' || n.kind == '[':
-			return bad
 		case others[string(n.text)]:
 			return good
 		case n.kind == '0':
