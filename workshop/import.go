@@ -228,10 +228,7 @@ func (p *importPass) run(ctx context.Context, source Source, block func(p *impor
 		}
 		if d.Body != nil && registry.IDOf(d.Body) == "" {
 			// The same row gets the same name, however often the file is read.
-			named, err := clone(d.Body)
-			if err != nil {
-				return err
-			}
+			named := clone(d.Body)
 			registry.SetID(named, rowID(named.Kind(), p.req.Digest, index))
 			d.Body = named
 		}
@@ -471,10 +468,7 @@ func (w *Workshop) alreadyThere(d *registry.Dossier, given registry.Body, known 
 	if !ok || e.Kind != given.Kind() {
 		return false, nil
 	}
-	want, err := clone(given)
-	if err != nil {
-		return false, err
-	}
+	want := clone(given)
 	for i, p := range registry.Privates(want) {
 		old := registry.Privates(e.Body)
 		if i < len(old) && p.Digest == "" && p.Value == old[i].Value {
@@ -484,7 +478,8 @@ func (w *Workshop) alreadyThere(d *registry.Dossier, given registry.Body, known 
 	// Deciding writes components by their ids before it refuses what is there.
 	_ = registry.Decide(d, w.rules(), registry.Act{At: w.Now(), Body: want})
 	completed(want, e.Body)
-	if want, err = withhold(want, known); err != nil {
+	want, err := withhold(want, known)
+	if err != nil {
 		return false, err
 	}
 	// A name may have become known since it was recorded.
