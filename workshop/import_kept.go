@@ -11,6 +11,8 @@ import (
 	"fmt"
 	"io"
 	"slices"
+
+	"example.org/asfound/registry"
 )
 
 // Scratch is room for an import that ends with it: written once from the
@@ -141,7 +143,8 @@ func (k *keptPlans) each(fn func(plan) error) error {
 	for range k.kept {
 		var p plan
 		if err := in.Decode(&p); err != nil {
-			return fmt.Errorf("read back what was decided: %w", err)
+			return registry.Refuse(registry.CodeBusy, "Look at the disk, and import the file again; what is recorded already is left alone.",
+				"What was decided about the rows of the file cannot be read back: %v", err)
 		}
 		if err := fn(p); err != nil {
 			return err
