@@ -16,6 +16,7 @@ require (
 	github.com/go-webauthn/webauthn v0.18.2
 	github.com/govalues/decimal v0.1.36
 	github.com/gowebpki/jcs v1.0.2
+	github.com/klauspost/compress v1.20.3
 	github.com/nats-io/nats-server/v2 v2.14.9
 	github.com/nats-io/nats.go v1.55.0
 	github.com/oklog/ulid/v2 v2.1.2
@@ -61,7 +62,6 @@ require (
 	github.com/google/go-tpm v0.9.8 // indirect
 	github.com/google/uuid v1.6.0 // indirect
 	github.com/hhrutter/tiff v1.0.6 // indirect
-	github.com/klauspost/compress v1.20.3 // indirect
 	github.com/kylelemons/godebug v1.1.0 // indirect
 	github.com/mattn/go-runewidth v0.0.27 // indirect
 	github.com/minio/highwayhash v1.0.4 // indirect
