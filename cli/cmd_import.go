@@ -42,7 +42,7 @@ func (i *importCommand) Run(c *call) error {
 	}
 	// The ledger's tables are built in large pieces that are done with at once:
 	// waiting for twice as much of them would only cost memory.
-	defer debug.SetGCPercent(debug.SetGCPercent(25))
+	defer debug.SetGCPercent(debug.SetGCPercent(50))
 	reports := []fileReport{}
 	for _, file := range i.Files {
 		r, err := i.one(c, file)

@@ -224,6 +224,12 @@ func pattern(expression string) (rule, error) {
 	if err != nil {
 		return nil, err
 	}
+	if expression == `\S` { // asked of every text that may be long
+		return func(t *scanned, at int) verdict {
+			n := &t.nodes[at]
+			return goodIf(n.kind != '"' || len(bytes.TrimLeft(n.text, "\t\n\f\r ")) > 0)
+		}, nil
+	}
 	const most = 64 // bytes of a text that is remembered
 	var known [256]atomic.Pointer[string]
 	seed := maphash.MakeSeed()

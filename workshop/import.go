@@ -374,8 +374,8 @@ func (p *importPass) plan(ctx context.Context, machine string, rows []row) (plan
 	}
 	expect, before := d.Version(), p.report.Already
 	req := Request{Machine: machine, Actor: p.req.Actor, trial: p.trial}
-	var good []decided
-	var bodies []registry.Body
+	good := make([]decided, 0, len(rows))
+	bodies := make([]registry.Body, 0, len(rows))
 	for _, r := range rows {
 		bodies = append(bodies, r.Body)
 	}
