@@ -231,7 +231,7 @@ func pattern(expression string) (rule, error) {
 		}, nil
 	}
 	const most = 64 // bytes of a text that is remembered
-	var known [256]atomic.Pointer[string]
+	var known [1024]atomic.Pointer[string]
 	seed := maphash.MakeSeed()
 	return func(t *scanned, at int) verdict {
 		n := &t.nodes[at]

@@ -35,9 +35,13 @@ type ImportRequest struct {
 	// Without it one bad row means that nothing is recorded.
 	AcceptGood bool
 	DryRun     bool
+	// Twice says that the source does something of its own when it is read for
+	// the second time; otherwise that is left out where it can be.
+	Twice bool
 	// Rejected gets each bad row with its faults, once; may be nil.
 	Rejected func(Draft) error
-	// Progress is told how many rows have been read, in both passes; may be nil.
+	// Progress is told how many rows have been checked, and then how many
+	// recorded; may be nil.
 	Progress func(rows int)
 }
 
@@ -71,13 +75,13 @@ const commitBytes = registry.MaxCommitBytes * 3 / 4
 // is missing. With bad rows and without AcceptGood the error
 // is CodeInvalid and the report lists every fault.
 func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source) (report ImportReport, err error) {
-	kept, err := w.keepPlans()
+	kept, err := w.keepPlans(req)
 	if err != nil {
 		return report, err
 	}
 	defer func() { err = errors.Join(err, kept.close()) }()
 	bad := map[int]bool{}
-	first := importPass{w: w, req: req, report: &report, trial: req.DryRun}
+	first := importPass{w: w, req: req, report: &report, trial: req.DryRun || !kept.keeps}
 	first.reject = func(i int, d Draft) error {
 		bad[i] = true
 		first.trial = first.trial || !req.AcceptGood // nothing will be recorded
@@ -138,8 +142,10 @@ func (w *Workshop) recordPlanned(ctx context.Context, req ImportRequest, kept *k
 	if late := side.end(); err == nil {
 		err = late
 	}
-	if err == nil && len(kept.again) > 0 {
-		pass.only = kept.again
+	if err == nil && (len(kept.again) > 0 || !kept.keeps) {
+		if kept.keeps {
+			pass.only = kept.again
+		}
 		err = pass.run(ctx, source, func(p *importPass, machine string, rows []row) (plan, error) {
 			next, err := p.plan(ctx, machine, rows)
 			if err == nil {

@@ -82,6 +82,7 @@ func (p *importPass) append(ctx context.Context, plan plan) (begun bool, err err
 // machine whose plan could not be kept, or does not hold any more, is decided
 // again from the source.
 type keptPlans struct {
+	keeps   bool // otherwise everything is decided again
 	scratch Scratch
 	boxes   cipher.AEAD
 	out     *gob.Encoder
@@ -90,10 +91,10 @@ type keptPlans struct {
 	again   map[string]bool
 }
 
-// keepPlans begins to keep plans. Without a scratch nothing is kept.
-func (w *Workshop) keepPlans() (*keptPlans, error) {
+// keepPlans begins to keep plans.
+func (w *Workshop) keepPlans(req ImportRequest) (*keptPlans, error) {
 	k := &keptPlans{again: map[string]bool{}}
-	if w.Scratch == nil {
+	if w.Scratch == nil || req.Twice {
 		return k, nil
 	}
 	key := make([]byte, 32)
@@ -110,12 +111,16 @@ func (w *Workshop) keepPlans() (*keptPlans, error) {
 	if k.scratch, err = w.Scratch(); err != nil {
 		return k, nil // it costs time, and nothing else
 	}
+	k.keeps = true
 	k.out = gob.NewEncoder(&boxWriter{to: k.scratch, boxes: boxes{aead: k.boxes}})
 	return k, nil
 }
 
 // put keeps a plan, if it can.
 func (k *keptPlans) put(p plan) error {
+	if !k.keeps {
+		return nil
+	}
 	if len(p.Commits) == 0 {
 		k.already += p.Already
 		return nil

@@ -168,6 +168,23 @@ func TestAMachineThatMovedOnIsDecidedAgain(t *testing.T) {
 	}
 }
 
+// A source that has something to do at its second reading is read twice.
+func TestASourceThatIsToBeReadTwice(t *testing.T) {
+	b := newBench(t)
+	b.do(people()...)
+	rows := surveyRows(b, drover)
+	for _, twice := range []bool{false, true} {
+		readings := 0
+		r, err := b.Import(context.Background(), ImportRequest{Machine: drover, Actor: "mechanic", Digest: "file", Twice: twice}, func(ctx context.Context, fn func(Draft) error) error {
+			readings++
+			return sourceOf(rows...)(ctx, fn)
+		})
+		require.NoError(t, err)
+		require.Equal(t, len(rows), r.Recorded+r.Already)
+		require.Equal(t, map[bool]int{false: 1, true: 2}[twice], readings, "even when all of it is there")
+	}
+}
+
 // What comes back from the scratch otherwise than it went in is not recorded.
 func TestADamagedScratchIsNoticed(t *testing.T) {
 	for name, damage := range map[string]func(*memoryScratch){
