@@ -47,16 +47,16 @@ func (c *canonicalizer) value(level int) bool {
 	case b == '[':
 		return c.list(level)
 	case b == 't':
-		return c.word("true")
+		return c.literal("true")
 	case b == 'f':
-		return c.word("false")
+		return c.literal("false")
 	case b == 'n':
-		return c.word("null")
+		return c.literal("null")
 	}
 	return c.number()
 }
 
-func (c *canonicalizer) word(word string) bool {
+func (c *canonicalizer) literal(word string) bool {
 	if !bytes.HasPrefix(c.raw[c.at:], []byte(word)) {
 		return false
 	}

@@ -94,11 +94,11 @@ func (t *scanned) value(depth int) bool {
 			return false
 		}
 	case b == 't':
-		return t.word("true", 't')
+		return t.literal("true", 't')
 	case b == 'f':
-		return t.word("false", 't')
+		return t.literal("false", 't')
 	case b == 'n':
-		return t.word("null", 'n')
+		return t.literal("null", 'n')
 	default:
 		return t.number()
 	}
@@ -166,7 +166,7 @@ func (t *scanned) text() bool {
 	return false
 }
 
-func (t *scanned) word(word string, kind byte) bool {
+func (t *scanned) literal(word string, kind byte) bool {
 	if !bytes.HasPrefix(t.data[t.at:], []byte(word)) {
 		return false
 	}

@@ -148,7 +148,7 @@ func (k *keptPlans) each(fn func(plan) error) error {
 	for range k.kept {
 		var p plan
 		if err := in.Decode(&p); err != nil {
-			return registry.Refuse(registry.CodeBusy, "Look at the disk, and import the file again; what is recorded already is left alone.",
+			return registry.Refuse(registry.CodeBusy, "Import the file again; what is recorded already is left alone.",
 				"What was decided about the rows of the file cannot be read back: %v", err)
 		}
 		if err := fn(p); err != nil {
