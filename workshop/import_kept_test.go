@@ -3,6 +3,8 @@ package workshop
 import (
 	"bytes"
 	"context"
+	"crypto/aes"
+	"crypto/cipher"
 	"encoding/json"
 	"errors"
 	"io"
@@ -203,6 +205,69 @@ func TestADamagedScratchIsNoticed(t *testing.T) {
 	}
 }
 
+// Pieces that are missing, out of place or of another file are noticed.
+func TestBoxesStandInTheirOrder(t *testing.T) {
+	block, err := aes.NewCipher(make([]byte, 32))
+	require.NoError(t, err)
+	aead, err := cipher.NewGCM(block)
+	require.NoError(t, err)
+	var file bytes.Buffer
+	w := &boxWriter{to: &file, boxes: boxes{aead: aead}}
+	var ends []int
+	for range 3 {
+		_, err := w.Write([]byte("the same piece"))
+		require.NoError(t, err)
+		ends = append(ends, file.Len())
+	}
+	one, two, three := file.Bytes()[:ends[0]], file.Bytes()[ends[0]:ends[1]], file.Bytes()[ends[1]:]
+	require.NotEqual(t, one, two, "the same piece twice is not told from others")
+	read := func(pieces ...[]byte) error {
+		all, err := io.ReadAll(&boxReader{from: bytes.NewReader(bytes.Join(pieces, nil)), boxes: boxes{aead: aead}})
+		if err == nil {
+			require.Equal(t, "the same piecethe same piecethe same piece", string(all))
+		}
+		return err
+	}
+	require.NoError(t, read(one, two, three))
+	require.Error(t, read(two, one, three))
+	require.Error(t, read(one, three))
+	require.Error(t, read(one, two, three[:len(three)-1]))
+}
+
+// overtaken is a ledger in which somebody else is faster after some appends.
+type overtaken struct {
+	registry.Ledger
+	left int
+	by   func()
+}
+
+func (o *overtaken) Append(ctx context.Context, c registry.Commit) (registry.Receipt, error) {
+	if o.left--; o.left == -1 {
+		o.by()
+	}
+	return o.Ledger.Append(ctx, c)
+}
+
+// A machine that moves on when a part of its rows is recorded stops the import:
+// deciding all of them again would count those twice.
+func TestAMachineThatMovesOnBetweenItsCommits(t *testing.T) {
+	b := newBench(t)
+	b.do(people()...)
+	rows := fat(16) // two commits
+	b.Ledger = &overtaken{b.memory, 1, func() {
+		other := b.restarted()
+		other.Ledger = b.memory
+		other.do(sale("other"))
+	}}
+	r, err := b.Import(context.Background(), ImportRequest{Machine: drover, Actor: "mechanic", Digest: "file"}, sourceOf(rows...))
+	refused(t, err, registry.CodeConflict, "")
+	require.Positive(t, r.Recorded)
+	require.Zero(t, r.Already)
+	b.Ledger = b.memory
+	again := imported(t, b, ImportRequest{}, rows...)
+	require.Equal(t, ImportReport{Rows: 16, Recorded: 16 - r.Recorded, Already: r.Recorded, Machines: []string{drover}}, again)
+}
+
 // Nothing is kept of rows that will not be recorded.
 func TestNothingIsKeptOfATrial(t *testing.T) {
 	b := newBench(t)
@@ -213,4 +278,7 @@ func TestNothingIsKeptOfATrial(t *testing.T) {
 	require.Equal(t, 3, r.Rows)
 	require.Empty(t, scratch.data)
 	require.True(t, scratch.closed)
+	_, err := b.Import(context.Background(), ImportRequest{Machine: drover, Actor: "mechanic", Digest: "file"}, sourceOf(mixed()...))
+	require.Error(t, err)
+	require.Empty(t, scratch.data)
 }
