@@ -10,7 +10,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"runtime/debug"
 	"strings"
 
 	"example.org/asfound/importers"
@@ -40,9 +39,7 @@ func (i *importCommand) Run(c *call) error {
 	if len(i.Files) == 0 {
 		return registry.Refuse(registry.CodeInvalid, "Name a file, or write an empty sheet with --template survey.xlsx.", "It is not said what to import")
 	}
-	// The ledger's tables are built in large pieces that are done with at once:
-	// waiting for twice as much of them would only cost memory.
-	defer debug.SetGCPercent(debug.SetGCPercent(50))
+	defer collectEvery(48 << 20)()
 	reports := []fileReport{}
 	for _, file := range i.Files {
 		r, err := i.one(c, file)
