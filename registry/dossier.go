@@ -123,6 +123,12 @@ func decodeEvents(events [][]byte) []decodedEvent {
 	out := make([]decodedEvent, len(events))
 	for i, event := range events {
 		e := &out[i]
+		if quick, ok := quickEnvelope(event); ok {
+			e.envelope = quick
+			if e.body, e.bodiless = DecodeBody(quick.Kind, quick.Schema, quick.Body); e.bodiless == nil {
+				continue
+			}
+		}
 		if e.envelope, e.unread = DecodeEvent(event); e.unread == nil {
 			e.body, e.bodiless = DecodeBody(e.envelope.Kind, e.envelope.Schema, e.envelope.Body)
 		}

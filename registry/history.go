@@ -1,6 +1,11 @@
 package registry
 
-import "fmt"
+import (
+	"encoding/hex"
+	"fmt"
+
+	"golang.org/x/mod/sumdb/tlog"
+)
 
 // History checks stored events one after another as they are read: that each
 // is the one that was written there. It needs nothing but the bytes, so it
@@ -45,8 +50,9 @@ func (h *History) take(event []byte, e Envelope, err error) (Envelope, error) {
 	case e.Previous != h.last:
 		return Envelope{}, tampered(at, "it was not written on top of the event before it: event %d or %d was changed", at-1, at)
 	}
-	h.tree.Add(event)
-	h.last = LeafHash(event)
+	leaf := tlog.RecordHash(event)
+	h.tree.AddLeaf(leaf)
+	h.last = hex.EncodeToString(leaf[:])
 	return e, nil
 }
 

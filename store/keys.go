@@ -92,7 +92,9 @@ func positionKey(p registry.Position) []byte {
 
 func idKey(id string) []byte        { return append([]byte{prefixID}, id...) }
 func headKey(machine string) []byte { return append([]byte{prefixHead}, machine...) }
-func viewKey(key string) []byte     { return append([]byte{prefixView}, key...) }
+func viewKey(key string) []byte {
+	return append(append(make([]byte, 0, 1+len(key)), prefixView), key...)
+}
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 

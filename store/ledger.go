@@ -138,6 +138,28 @@ func (s *Store) Read(ctx context.Context, machine string, after uint64, fn func(
 // ReadAll implements registry.Ledger. A position that is missing is an error of
 // CodeTampered.
 func (s *Store) ReadAll(ctx context.Context, after registry.Position, fn func(registry.Record) error) error {
+	return s.eachPosition(ctx, after, func(txn *badger.Txn, p registry.Position) error {
+		r, err := recordAt(txn, p)
+		if err != nil {
+			return err
+		}
+		return fn(r)
+	})
+}
+
+// Mentions tells whose record grew at every position after one, without reading
+// what was recorded. A position that is missing is an error of CodeTampered.
+func (s *Store) Mentions(ctx context.Context, after registry.Position, fn func(p registry.Position, machine string) error) error {
+	return s.eachPosition(ctx, after, func(txn *badger.Txn, p registry.Position) error {
+		machine, _, err := placeAt(txn, p)
+		if err != nil {
+			return err
+		}
+		return fn(p, machine)
+	})
+}
+
+func (s *Store) eachPosition(ctx context.Context, after registry.Position, fn func(txn *badger.Txn, p registry.Position) error) error {
 	return s.view(ctx, "reading the ledger", func(txn *badger.Txn) error {
 		t, err := getTotals(txn)
 		if err != nil {
@@ -148,11 +170,7 @@ func (s *Store) ReadAll(ctx context.Context, after registry.Position, fn func(re
 			if err := s.goOn(ctx); err != nil {
 				return err
 			}
-			r, err := recordAt(txn, p)
-			if err != nil {
-				return err
-			}
-			if err := fn(r); err != nil {
+			if err := fn(txn, p); err != nil {
 				return err
 			}
 		}

@@ -71,18 +71,28 @@ func getID(txn *badger.Txn, id string) (registry.Head, bool, error) {
 	return registry.Head{Position: registry.Position(position), Version: version}, true, nil
 }
 
-// recordAt gives the commit at a position that must be there.
-func recordAt(txn *badger.Txn, p registry.Position) (registry.Record, error) {
+// placeAt gives the machine and the first version of the commit at a position
+// that must be there.
+func placeAt(txn *badger.Txn, p registry.Position) (machine string, first uint64, err error) {
 	v, err := get(txn, positionKey(p))
 	if errors.Is(err, errNoEntry) {
-		return registry.Record{}, damaged("The commit at position %d is missing", p)
+		return "", 0, damaged("The commit at position %d is missing", p)
 	}
 	if err != nil {
-		return registry.Record{}, err
+		return "", 0, err
 	}
 	machine, first, ok := splitPositionValue(v)
 	if !ok {
-		return registry.Record{}, damaged("The entry of position %d cannot be read", p)
+		return "", 0, damaged("The entry of position %d cannot be read", p)
+	}
+	return machine, first, nil
+}
+
+// recordAt gives the commit at a position that must be there.
+func recordAt(txn *badger.Txn, p registry.Position) (registry.Record, error) {
+	machine, first, err := placeAt(txn, p)
+	if err != nil {
+		return registry.Record{}, err
 	}
 	var whole []byte
 	for part := 0; ; part++ {

@@ -90,23 +90,22 @@ func (v *Views) Update(ctx context.Context, position registry.Position, fn func(
 		return registry.Refuse(registry.CodeConflict, "Read the checkpoint again.",
 			"The views stand at position %d, not before %d", at, position)
 	}
-	tx := &viewTx{txn: txn, changes: map[string]entry{}}
+	tx := &viewTx{txn: txn, at: map[string]int{}}
 	if err := fn(tx); err != nil {
 		return err
 	}
-	entries := []entry{sealed(checkpointKey, pair(uint64(position), uint64(version)))}
-	for key, e := range tx.changes {
-		if len(e.value) > MaxViewBytes || len(key) > maxViewKey {
+	for i := range tx.changes {
+		e := &tx.changes[i]
+		if len(e.value) > MaxViewBytes || len(e.key) > 1+maxViewKey {
 			return registry.Refuse(registry.CodeTooLarge, "Split the entry.",
 				"The view entry %.60q has %d bytes under a key of %d; it may have %d under %d",
-				key, len(e.value), len(key), MaxViewBytes, maxViewKey)
+				e.key[1:], len(e.value), len(e.key)-1, MaxViewBytes, maxViewKey)
 		}
 		if !e.remove {
 			e.value = seal(e.key, e.value)
 		}
-		entries = append(entries, e)
 	}
-	return v.send(ctx, entries)
+	return v.send(ctx, append(tx.changes, sealed(checkpointKey, pair(uint64(position), uint64(version)))))
 }
 
 // maxViewKey is the longest key of a view entry, in bytes.
@@ -121,21 +120,32 @@ func (v *Views) send(ctx context.Context, entries []entry) error {
 
 type viewTx struct {
 	txn     *badger.Txn
-	changes map[string]entry
+	changes []entry
+	at      map[string]int // of the changes, by the view's key
 }
 
 func (t *viewTx) Get(key string) ([]byte, bool, error) {
-	if e, ok := t.changes[key]; ok {
-		return bytes.Clone(e.value), !e.remove, nil
+	if i, ok := t.at[key]; ok {
+		return bytes.Clone(t.changes[i].value), !t.changes[i].remove, nil
 	}
 	return getView(t.txn, key)
 }
 
 func (t *viewTx) Put(key string, value []byte) {
-	t.changes[key] = entry{key: viewKey(key), value: bytes.Clone(value)}
+	sealable := append(make([]byte, 0, len(value)+4), value...) // with room for the checksum
+	t.change(key, entry{key: viewKey(key), value: sealable})
 }
 
-func (t *viewTx) Delete(key string) { t.changes[key] = entry{key: viewKey(key), remove: true} }
+func (t *viewTx) Delete(key string) { t.change(key, entry{key: viewKey(key), remove: true}) }
+
+func (t *viewTx) change(key string, e entry) {
+	if i, ok := t.at[key]; ok {
+		t.changes[i] = e
+		return
+	}
+	t.at[key] = len(t.changes)
+	t.changes = append(t.changes, e)
+}
 
 func getView(txn *badger.Txn, key string) ([]byte, bool, error) {
 	if len(key) > maxViewKey {

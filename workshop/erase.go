@@ -61,7 +61,7 @@ func (w *Workshop) forget(ctx context.Context, machine string, digests []string)
 	if err != nil {
 		return err
 	}
-	if _, err := w.deriveSome(ctx, []string{machine}, at, at, &heldBlocks{}); err != nil {
+	if err := w.deriveAll(ctx, []mention{{machine, at + 1}}, at, at, nil); err != nil {
 		return err
 	}
 	return w.Private.Erasing(machine, false)

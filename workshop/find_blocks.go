@@ -2,68 +2,143 @@ package workshop
 
 import (
 	"bytes"
-	"maps"
-	"strings"
+
+	"example.org/asfound/lookup"
 )
 
-// heldBlocks keeps the blocks of lists in memory while many machines are put
-// into them: the list of a common word changes with every machine. Whoever uses
-// it holds Workshop.refreshing, so that nobody else writes them meanwhile.
-type heldBlocks struct {
-	blocks map[string][]byte // as they are stored; nil for none
-	fresh  map[string][]byte // as the update under way will leave them
-	bytes  int
+// openBlocks are the blocks of lists that an update changes, by their number and
+// their term. Each is read once and written once, however many machines it is to
+// hold.
+type openBlocks struct {
+	by      map[uint32]map[string]*openBlock
+	late    *lateBlocks // nil when every block is read from the views
+	entries int         // that they will be
+	bytes   int         // of their keys and values
 }
 
-// heldBytes is how much is kept, in bytes of keys and blocks.
-const heldBytes = 32 << 20
+// openBlock is a block as it was, and as the update will leave it.
+type openBlock struct{ was, now lookup.Block }
 
-func (h *heldBlocks) begin() { h.fresh = map[string][]byte{} }
-
-// stored says that the update under way is written.
-func (h *heldBlocks) stored() {
-	for k, v := range h.fresh {
-		h.bytes += len(k) + len(v)
+// setTerm puts a machine into one list with a weight, or takes it out with 0: at
+// once, or at the end of an update of many machines.
+func setTerm(tx ViewTx, term string, number uint32, weight byte) error {
+	if c, ok := tx.(*countedTx); ok {
+		return c.blocks.set(c.ViewTx, term, number, weight)
 	}
-	if h.bytes > heldBytes || h.blocks == nil {
-		h.forget()
+	blocks := openBlocks{by: map[uint32]map[string]*openBlock{}}
+	if err := blocks.set(tx, term, number, weight); err != nil {
+		return err
 	}
-	maps.Copy(h.blocks, h.fresh)
-	h.fresh = nil
+	blocks.write(tx)
+	return nil
 }
 
-func (h *heldBlocks) forget() { h.blocks, h.bytes = map[string][]byte{}, 0 }
-
-// heldTx reads blocks of lists from memory where they are held.
-type heldTx struct {
-	ViewTx
-	*heldBlocks
+func (o *openBlocks) set(tx ViewTx, term string, number uint32, weight byte) error {
+	of := number / lookup.BlockSize
+	terms := o.by[of]
+	if terms == nil {
+		terms = map[string]*openBlock{}
+		o.by[of] = terms
+	}
+	b := terms[term]
+	if b == nil {
+		was, err := o.late.block(tx, term, of)
+		if err != nil {
+			return err
+		}
+		b = &openBlock{was: was, now: was[:len(was):len(was)]}
+		terms[term] = b
+		o.size(of, len(findList)+len(term)+blockSuffix+len(was), 1)
+	}
+	before := len(b.now)
+	place := byte(number % lookup.BlockSize)
+	if n := len(b.now); weight > 0 && (n == 0 || b.now[n-2] < place) {
+		b.now = append(b.now, place, weight) // machines come in order of their numbers, most of them
+	} else {
+		b.now = b.now.With(place, weight)
+	}
+	o.size(of, len(b.now)-before, 0)
+	return nil
 }
 
-func (t heldTx) Get(key string) ([]byte, bool, error) {
-	if !strings.HasPrefix(key, findList) {
-		return t.ViewTx.Get(key)
+// size counts what will be written.
+func (o *openBlocks) size(of uint32, bytes, entries int) {
+	if o.late == nil || of < o.late.from {
+		o.bytes += bytes
+		o.entries += entries
 	}
-	block, ok := t.fresh[key]
-	if !ok {
-		block, ok = t.blocks[key]
-	}
-	if ok {
-		return bytes.Clone(block), len(block) > 0, nil
-	}
-	return t.ViewTx.Get(key)
 }
 
-func (t heldTx) Put(key string, value []byte) {
-	if strings.HasPrefix(key, findList) {
-		t.fresh[key] = bytes.Clone(value)
+// write puts the blocks that have changed into the views.
+func (o *openBlocks) write(tx ViewTx) {
+	for of, terms := range o.by {
+		for term, b := range terms {
+			if !bytes.Equal(b.now, b.was) {
+				putBlock(tx, term, of, b.now)
+			}
+		}
 	}
-	t.ViewTx.Put(key, value)
 }
 
-func (t heldTx) Delete(key string) {
-	if strings.HasPrefix(key, findList) {
-		t.fresh[key] = nil
+func putBlock(tx ViewTx, term string, of uint32, b lookup.Block) {
+	if key := blockKey(term, of); len(b) > 0 {
+		tx.Put(key, b)
+	} else {
+		tx.Delete(key)
 	}
-	t.ViewTx.Delete(key)
+}
+
+// lateBlocks are blocks whose machines all get their numbers in one run: nothing
+// of them is stored, and they are written when they are full. The list of a
+// common word changes with every machine.
+type lateBlocks struct {
+	from  uint32 // the number of the first of them
+	by    map[uint32]map[string]lookup.Block
+	bytes int // of terms and blocks, and what a table of them takes
+}
+
+// mostLate is how much waits to be written, in bytes. It is a variable for the
+// tests.
+var mostLate = 16 << 20
+
+// begin makes those late that no machine stands in, when so many have a number.
+func (l *lateBlocks) begin(count uint64) {
+	*l = lateBlocks{from: uint32((count + lookup.BlockSize - 1) / lookup.BlockSize), by: map[uint32]map[string]lookup.Block{}}
+}
+
+// block is a block as it stands; empty when there is none.
+func (l *lateBlocks) block(tx ViewTx, term string, of uint32) (lookup.Block, error) {
+	if l != nil && of >= l.from {
+		return l.by[of][term], nil
+	}
+	raw, _, err := tx.Get(blockKey(term, of))
+	return raw, err
+}
+
+// take takes those of an update that are late from it.
+func (o *openBlocks) take() map[uint32]map[string]*openBlock {
+	late := map[uint32]map[string]*openBlock{}
+	for of, terms := range o.by {
+		if o.late != nil && of >= o.late.from {
+			late[of] = terms
+			delete(o.by, of)
+		}
+	}
+	return late
+}
+
+// keep keeps what was taken from an update that is stored.
+func (l *lateBlocks) keep(taken map[uint32]map[string]*openBlock) {
+	for of, terms := range taken {
+		if l.by[of] == nil {
+			l.by[of] = make(map[string]lookup.Block, len(terms))
+		}
+		for term, b := range terms {
+			if b.was == nil {
+				l.bytes += len(term) + 100
+			}
+			l.bytes += len(b.now) - len(b.was)
+			l.by[of][term] = b.now
+		}
+	}
 }

@@ -41,33 +41,49 @@ const (
 
 // blockKey is where a block of a list stands. A word never holds byte 0, so no
 // list begins with another.
-func blockKey(term string, number uint32) string {
-	return fmt.Sprintf("%s%s\x00%06x", findList, term, number/lookup.BlockSize)
+func blockKey(term string, of uint32) string {
+	suffix := [blockSuffix]byte{}
+	for i := len(suffix) - 1; i > 0; i-- {
+		suffix[i] = "0123456789abcdef"[of&15]
+		of >>= 4
+	}
+	return findList + term + string(suffix[:])
 }
 
-// How much is written to the views at once: after so many entries or bytes no
-// further machine is begun.
+const blockSuffix = 7 // bytes after the term: 0, and the number in hex
+
+// How much is written to the views at once, in entries and bytes.
 const (
-	stepEntries = 4000
-	stepBytes   = 400 << 10
+	stepEntries = 8000
+	stepBytes   = 500 << 10
 )
 
+// full says that nothing further is to be begun in an update.
+func full(entries, bytes int) bool { return entries > stepEntries || bytes > stepBytes }
+
 // countedTx counts what an update writes. An entry that is written again, as
-// the list of a common word is by every machine, counts once.
+// that of a common model is by every machine, counts once. What many machines
+// change together, the lists of words and the tables of counts, is put off to
+// settle.
 type countedTx struct {
 	ViewTx
 	sizes map[string]int
 	bytes int
-	// tallies are the changes to tables of counts, to be written by settle.
-	tallies map[string]tally
+	// blocks are those of lists as this update will leave them.
+	blocks openBlocks
+	// tallies are the changes to tables of counts.
+	tallies tallies
+	// fresh is a machine of which nothing stands in the views yet, "" for none.
+	fresh string
 }
 
 func newCountedTx(tx ViewTx) *countedTx {
-	return &countedTx{ViewTx: tx, sizes: map[string]int{}, tallies: map[string]tally{}}
+	return &countedTx{ViewTx: tx, sizes: map[string]int{}, blocks: openBlocks{by: map[uint32]map[string]*openBlock{}}, tallies: tallies{}}
 }
 
 // settle writes what was put off to the end of the update.
 func (t *countedTx) settle() error {
+	t.blocks.write(t.ViewTx)
 	for table, by := range t.tallies {
 		if err := addTally(t, table, by); err != nil {
 			return err
@@ -75,6 +91,22 @@ func (t *countedTx) settle() error {
 	}
 	t.tallies = nil
 	return nil
+}
+
+func (t *countedTx) full() bool {
+	return full(len(t.sizes)+t.blocks.entries, t.bytes+t.blocks.bytes)
+}
+
+// Get does not look for what a machine that was given its number just now has
+// added to the register.
+func (t *countedTx) Get(key string) ([]byte, bool, error) {
+	if of, own := strings.CutSuffix(key, t.fresh); own && t.fresh != "" {
+		switch of {
+		case tallyOf, numberOf, numberSaid, saleOf:
+			return nil, false, nil
+		}
+	}
+	return t.ViewTx.Get(key)
 }
 
 func (t *countedTx) count(key string, value []byte) {
@@ -93,44 +125,53 @@ func (t *countedTx) Delete(key string) {
 	t.ViewTx.Delete(key)
 }
 
-// deriveSome writes the views of the first machines of a list, and says of how
-// many. The checkpoint moves to end with the last.
-func (w *Workshop) deriveSome(ctx context.Context, machines []string, from, end registry.Position, held *heldBlocks) (int, error) {
-	for most := len(machines); ; most = 1 {
-		// How many will fit is not known before, so after several the checkpoint
-		// moves in an update of its own.
-		done, at := 0, from
-		if len(machines) == 1 {
-			at = end
-		}
+// eachFits calls fn for every item, in as many updates as they take, each of
+// which begins with check. An item has keys of its own.
+func (w *Workshop) eachFits(ctx context.Context, at registry.Position, items []string, check func(tx ViewTx) error, fn func(tx ViewTx, item string) error) error {
+	for most := len(items); len(items) > 0; {
+		done := 0
 		err := w.Views.Update(ctx, at, func(tx ViewTx) error {
+			if err := check(tx); err != nil {
+				return err
+			}
 			done = 0
-			held.begin()
-			counted := newCountedTx(heldTx{tx, held})
-			for _, machine := range machines[:most] {
-				if err := w.derive(ctx, counted, machine); err != nil {
+			summed := &summedTx{ViewTx: tx}
+			for done < min(most, len(items)) && !full(summed.entries, summed.bytes) {
+				if err := fn(summed, items[done]); err != nil {
 					return err
 				}
-				if done++; len(counted.sizes) > stepEntries || counted.bytes > stepBytes {
-					break
-				}
+				done++
 			}
-			return counted.settle()
+			return nil
 		})
 		switch {
-		case registry.CodeOf(err) == registry.CodeTooLarge && most > 1:
-			continue
-		case registry.CodeOf(err) == registry.CodeTooLarge:
-			held.forget()
-			done, at, err = 1, from, w.deriveInParts(ctx, machines[0], from)
-		case err == nil:
-			held.stored()
+		case registry.CodeOf(err) == registry.CodeTooLarge && done > 1:
+			most = done / 2
+		case err != nil:
+			return err
+		default:
+			items = items[done:]
 		}
-		if err == nil && done == len(machines) && at < end {
-			err = w.Views.Update(ctx, end, func(ViewTx) error { return nil })
-		}
-		return done, err
 	}
+	return nil
+}
+
+// summedTx counts what an update writes when it writes each key once.
+type summedTx struct {
+	ViewTx
+	entries, bytes int
+}
+
+func (t *summedTx) Put(key string, value []byte) {
+	t.entries++
+	t.bytes += len(key) + len(value)
+	t.ViewTx.Put(key, value)
+}
+
+func (t *summedTx) Delete(key string) {
+	t.entries++
+	t.bytes += len(key)
+	t.ViewTx.Delete(key)
 }
 
 // indexed is what stands in the index of one machine, and under which number.
@@ -140,58 +181,61 @@ type indexed struct {
 	// sure is false after an update that was begun and not ended: some of its
 	// words may stand in the lists already.
 	sure bool
+	// fresh says that it was given the number just now.
+	fresh bool
 }
 
 // index brings the lists up to a machine's record.
 func (w *Workshop) index(tx ViewTx, d *registry.Dossier, s Summary) error {
-	old, err := indexedOf(tx, d.ID)
+	x := &derived{dossier: d, summary: s}
+	w.findings(x)
+	return w.putTerms(tx, x)
+}
+
+// putTerms brings the lists up to what was worked out.
+func (w *Workshop) putTerms(tx ViewTx, x *derived) error {
+	old, err := indexedOf(tx, x.dossier.ID)
 	if err != nil {
 		return err
 	}
-	public, secret := w.gather(d, s)
-	if err := w.noteRegister(tx, d, public.Facets); err != nil {
+	if c, ok := tx.(*countedTx); ok && old.fresh {
+		c.fresh = x.dossier.ID
+		defer func() { c.fresh = "" }()
+	}
+	if err := w.noteRegister(tx, x.dossier, x.public.Facets); err != nil {
 		return err
 	}
-	public.Number = old.number
-	terms := termsOf(public, secret)
-	for _, term := range changedTerms(old, terms) {
-		if err := setTerm(tx, term, old.number, terms[term]); err != nil {
+	for _, term := range changedTerms(old, x.terms) {
+		if err := setTerm(tx, term, old.number, x.terms[term]); err != nil {
 			return err
 		}
 	}
-	return putIndexed(tx, d.ID, public, secret)
+	return putIndexed(tx, old.number, x)
 }
 
-// deriveInParts writes the views of a machine whose words are too many for one
+// putInParts writes the views of a machine whose words are too many for one
 // update. What was begun is noted, so that a stop in between, or somebody else,
 // leaves no word behind that the machine no longer has.
-func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registry.Position) error {
+func (w *Workshop) putInParts(ctx context.Context, x *derived, at registry.Position) error {
 	var old indexed
-	var public findable
-	var secret withheld
-	var terms map[string]byte
 	var note []byte
+	machine := x.dossier.ID
 	// Everything but the lists, with the texts as they were.
 	err := w.Views.Update(ctx, at, func(tx ViewTx) error {
-		d, err := w.replay(ctx, machine)
-		if err != nil {
+		var err error
+		if x, err = w.asItStands(ctx, x); err != nil {
 			return err
 		}
-		if old, err = indexedOf(tx, machine); err != nil {
+		if old, err = indexedOf(tx, machine); err != nil || x.terms == nil {
 			return err
 		}
-		s, ok, err := w.summarize(tx, d)
-		if err != nil || !ok {
+		if err := x.putSummary(tx); err != nil {
 			return err
 		}
-		markDue(tx, machine, d.Version())
-		public, secret = w.gather(d, s)
-		if err := w.noteRegister(tx, d, public.Facets); err != nil {
+		if err := w.noteRegister(tx, x.dossier, x.public.Facets); err != nil {
 			return err
 		}
-		public.Number = old.number
-		terms = termsOf(public, secret)
-		begun := maps.Clone(terms)
+		begun := maps.Clone(x.terms)
 		if !old.sure {
 			maps.Copy(begun, old.terms)
 		}
@@ -201,37 +245,20 @@ func (w *Workshop) deriveInParts(ctx context.Context, machine string, at registr
 		tx.Put(findHalf+machine, note)
 		return nil
 	})
-	if err != nil || terms == nil {
+	if err != nil || x.terms == nil {
 		return err
 	}
-	size := stepEntries
-	for left := changedTerms(old, terms); len(left) > 0; {
-		part := left[:min(size, len(left))]
-		err := w.Views.Update(ctx, at, func(tx ViewTx) error {
-			if err := stillMine(tx, machine, note); err != nil {
-				return err
-			}
-			for _, term := range part {
-				if err := setTerm(tx, term, old.number, terms[term]); err != nil {
-					return err
-				}
-			}
-			return nil
-		})
-		switch {
-		case registry.CodeOf(err) == registry.CodeTooLarge && len(part) > 1:
-			size = len(part) / 2
-		case err != nil:
-			return err
-		default:
-			left = left[len(part):]
-		}
+	check := func(tx ViewTx) error { return stillMine(tx, machine, note) }
+	if err := w.eachFits(ctx, at, changedTerms(old, x.terms), check, func(tx ViewTx, term string) error {
+		return setTerm(tx, term, old.number, x.terms[term])
+	}); err != nil {
+		return err
 	}
 	return w.Views.Update(ctx, at, func(tx ViewTx) error {
-		if err := stillMine(tx, machine, note); err != nil {
+		if err := check(tx); err != nil {
 			return err
 		}
-		return putIndexed(tx, machine, public, secret)
+		return putIndexed(tx, old.number, x)
 	})
 }
 
@@ -257,7 +284,7 @@ func indexedOf(tx ViewTx, machine string) (indexed, error) {
 			return out, err
 		}
 		n, _ := binary.Uvarint(count)
-		out.number = uint32(n)
+		out.number, out.fresh = uint32(n), true
 		tx.Put(findCount, binary.AppendUvarint(nil, n+1))
 		tx.Put(findNumber+machine, binary.AppendUvarint(nil, n))
 		tx.Put(idKey(out.number), []byte(machine))
@@ -302,12 +329,14 @@ func readIndexed(get func(string) ([]byte, bool, error), machine string) (public
 	return public, secret, true, errors.Join(unpack(raw, &public), unpack(hidden, &secret))
 }
 
-func putIndexed(tx ViewTx, machine string, public findable, secret withheld) error {
+func putIndexed(tx ViewTx, number uint32, x *derived) error {
+	public, machine := x.public, x.dossier.ID
+	public.Number = number
 	raw, err := pack(public)
 	if err != nil {
 		return err
 	}
-	hidden, err := pack(secret)
+	hidden, err := pack(x.secret)
 	if err != nil {
 		return err
 	}
@@ -317,23 +346,7 @@ func putIndexed(tx ViewTx, machine string, public findable, secret withheld) err
 	return nil
 }
 
-// setTerm puts a machine into one list with a weight, or takes it out with 0.
-func setTerm(tx ViewTx, term string, number uint32, weight byte) error {
-	key := blockKey(term, number)
-	old, _, err := tx.Get(key)
-	if err != nil {
-		return err
-	}
-	switch block := lookup.Block(old).With(byte(number%lookup.BlockSize), weight); {
-	case len(block) == 0:
-		tx.Delete(key)
-	case !bytes.Equal(block, old):
-		tx.Put(key, block)
-	}
-	return nil
-}
-
-// changedTerms lists the words whose lists have to change, in order.
+// changedTerms lists the words whose lists have to change, in any order.
 func changedTerms(old indexed, terms map[string]byte) []string {
 	var out []string
 	for t, weight := range terms {
@@ -346,7 +359,6 @@ func changedTerms(old indexed, terms map[string]byte) []string {
 			out = append(out, t)
 		}
 	}
-	slices.Sort(out)
 	return out
 }
 
@@ -354,15 +366,19 @@ func changedTerms(old indexed, terms map[string]byte) []string {
 // highest weight that each has.
 func termsOf(public findable, secret withheld) map[string]byte {
 	out := map[string]byte{}
-	add := func(family, word, kind string) {
-		term := family + word
-		out[term] = max(out[term], placeWeights[kind])
+	var key []byte
+	add := func(family, word string, weight byte) {
+		key = append(append(key[:0], family...), word...)
+		if before, ok := out[string(key)]; !ok || before < weight {
+			out[string(key)] = weight
+		}
 	}
 	masked, whole := Reader{public.Shown}, Reader{secret.Shown}
 	for _, p := range public.Places {
+		weight := placeWeights[p.Kind]
 		if !strings.Contains(p.Text, "[[") {
 			for _, w := range lookup.Words(p.Text) {
-				add(inBoth, w.Text, p.Kind)
+				add(inBoth, w.Text, weight)
 			}
 			continue
 		}
@@ -372,22 +388,22 @@ func termsOf(public findable, secret withheld) map[string]byte {
 		}
 		for _, w := range lookup.Words(whole.Text(p.Text)) {
 			if shown[w.Text] {
-				add(inBoth, w.Text, p.Kind)
+				add(inBoth, w.Text, weight)
 				delete(shown, w.Text)
 			} else {
-				add(inPrivate, w.Text, p.Kind)
+				add(inPrivate, w.Text, weight)
 			}
 		}
 		for w := range shown {
 			// A word that stands twice may have gone to both editions already.
 			if out[inBoth+w] == 0 {
-				add(inPublic, w, p.Kind)
+				add(inPublic, w, weight)
 			}
 		}
 	}
 	for _, p := range secret.Places {
 		for _, w := range lookup.Words(p.Text) {
-			add(inPrivate, w.Text, p.Kind)
+			add(inPrivate, w.Text, placeWeights[p.Kind])
 		}
 	}
 	for _, f := range public.Facets {
@@ -425,11 +441,20 @@ var packers = sync.Pool{New: func() any {
 	return z
 }}
 
+// unpackers are kept too: a new one takes 40 KB.
+var unpackers = sync.Pool{New: func() any { return flate.NewReader(bytes.NewReader(nil)) }}
+
 func unpack(data []byte, v any) error {
 	if len(data) == 0 {
 		return nil
 	}
-	raw, err := io.ReadAll(flate.NewReader(bytes.NewReader(data)))
+	z := unpackers.Get().(io.ReadCloser)
+	defer unpackers.Put(z)
+	err := z.(flate.Resetter).Reset(bytes.NewReader(data), nil)
+	var raw []byte
+	if err == nil {
+		raw, err = io.ReadAll(z)
+	}
 	if err == nil {
 		err = json.Unmarshal(raw, v)
 	}

@@ -28,6 +28,41 @@ const (
 // tally counts machines by what they have.
 type tally map[string]int
 
+// tallies are changes to tables of counts, by the table.
+type tallies map[string]tally
+
+// add adds further changes, and says by how many keys there are more.
+func (t tallies) add(more tallies) (grown int) {
+	for table, by := range more {
+		have := t[table]
+		if have == nil {
+			have = tally{}
+			t[table] = have
+		}
+		grown -= len(have)
+		for key, n := range by {
+			have[key] += n
+		}
+		grown += len(have)
+	}
+	return grown
+}
+
+// count adds what a machine adds to its two tables so many times.
+func (t tallies) count(c contribution, times int) {
+	if len(c.Has) == 0 {
+		return
+	}
+	for _, table := range []string{tallyAll, tallyModel + modelKeyOf(c.Make, c.Model)} {
+		if t[table] == nil {
+			t[table] = make(tally, len(c.Has))
+		}
+		for _, h := range c.Has {
+			t[table][h] += times
+		}
+	}
+}
+
 // contribution is what one machine adds to the tables.
 type contribution struct {
 	Make  string   `json:"make"`
@@ -76,7 +111,7 @@ func (w *Workshop) counts(d *registry.Dossier, m *registry.Machine, facets []str
 	if surveyed := len(registry.Live[*registry.Survey](d)); surveyed > 0 {
 		fitted := 0
 		for _, x := range w.components() {
-			if !d.NotFitted(x.ID) {
+			if !slices.Contains(m.NotFitted, x.ID) {
 				fitted++
 			}
 		}
@@ -113,22 +148,9 @@ func (w *Workshop) noteCounts(tx ViewTx, d *registry.Dossier, m *registry.Machin
 	if same {
 		return nil
 	}
-	changes := map[string]tally{}
-	change := func(c contribution, by int) {
-		if len(c.Has) == 0 {
-			return
-		}
-		for _, table := range []string{tallyAll, tallyModel + modelKeyOf(c.Make, c.Model)} {
-			if changes[table] == nil {
-				changes[table] = tally{}
-			}
-			for _, h := range c.Has {
-				changes[table][h] += by
-			}
-		}
-	}
-	change(before, -1)
-	change(now, 1)
+	changes := tallies{}
+	changes.count(before, -1)
+	changes.count(now, 1)
 	if err := addTallies(tx, changes); err != nil {
 		return err
 	}
@@ -150,16 +172,9 @@ func (w *Workshop) noteCounts(tx ViewTx, d *registry.Dossier, m *registry.Machin
 
 // addTallies changes tables, at once or with those of other machines at the end
 // of an update: every machine changes the same ones, which are long.
-func addTallies(tx ViewTx, changes map[string]tally) error {
+func addTallies(tx ViewTx, changes tallies) error {
 	if c, ok := tx.(*countedTx); ok {
-		for table, by := range changes {
-			if c.tallies[table] == nil {
-				c.tallies[table] = tally{}
-			}
-			for key, n := range by {
-				c.tallies[table][key] += n
-			}
-		}
+		c.tallies.add(changes)
 		return nil
 	}
 	for table, by := range changes {

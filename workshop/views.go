@@ -169,55 +169,51 @@ func (w *Workshop) catchUpOnce(ctx context.Context, progress func(done int)) err
 		return err
 	}
 	ctx = registry.AsItStands(ctx) // as of this end
-	var order []string
+	var order []mention
 	touched := map[string]bool{}
-	if err := w.Ledger.ReadAll(ctx, from, func(r registry.Record) error {
-		if !touched[r.Machine] {
-			touched[r.Machine] = true
-			order = append(order, r.Machine)
+	if err := w.mentions(ctx, from, func(p registry.Position, machine string) error {
+		if !touched[machine] {
+			touched[machine] = true
+			order = append(order, mention{machine, p})
 		}
-		end = max(end, r.Position)
+		end = max(end, p)
 		return nil
 	}); err != nil {
 		return err
 	}
-	// Until the last step the checkpoint stays, so a stop in between costs
-	// only the work done.
-	var held heldBlocks
-	for done := 0; done < len(order); {
-		n, err := w.deriveSome(ctx, order[done:], from, end, &held)
-		if err != nil {
-			return err
-		}
-		done += n
-		if progress != nil {
-			progress(done)
-		}
-	}
-	return nil
+	return w.deriveAll(ctx, order, from, end, progress)
 }
 
-// derive writes the views of one machine.
-func (w *Workshop) derive(ctx context.Context, tx ViewTx, machine string) error {
-	d, err := w.replay(ctx, machine)
-	if err != nil {
-		return err
+// mentions tells whose record grew at every position after one. Some ledgers
+// tell it without reading what was recorded.
+func (w *Workshop) mentions(ctx context.Context, after registry.Position, fn func(p registry.Position, machine string) error) error {
+	if quick, ok := w.Ledger.(interface {
+		Mentions(context.Context, registry.Position, func(registry.Position, string) error) error
+	}); ok {
+		return quick.Mentions(ctx, after, fn)
 	}
-	s, ok, err := w.summarize(tx, d)
-	if err != nil || !ok {
-		return err
-	}
-	markDue(tx, machine, d.Version())
-	return w.index(tx, d, s)
+	return w.Ledger.ReadAll(ctx, after, func(r registry.Record) error { return fn(r.Position, r.Machine) })
 }
 
 // summarize writes what a list shows of one machine, and where its links lead;
 // false for a machine that nothing is known of yet.
 func (w *Workshop) summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, error) {
+	s, links, ok := w.summary(d)
+	if !ok {
+		return s, false, nil
+	}
+	x := derived{dossier: d, summary: s, links: links}
+	return s, true, x.putSummary(tx)
+}
+
+// summary is what a list shows of one machine, with the hashes of the tokens of
+// its links; false for a machine that nothing is known of yet.
+func (w *Workshop) summary(d *registry.Dossier) (Summary, []string, bool) {
 	m, ok := d.MachineRecord()
 	if !ok {
-		return Summary{}, false, nil
+		return Summary{}, nil, false
 	}
+	var links []string
 	s := Summary{ID: d.ID, Name: m.Name(), Make: m.Make, Model: m.Model, Year: m.Year, Invented: m.Invented,
 		Phase: PhaseOf(d), Version: d.Version()}
 	_, s.Elsewhere = d.MovedTo(w.Registry)
@@ -230,24 +226,19 @@ func (w *Workshop) summarize(tx ViewTx, d *registry.Dossier) (Summary, bool, err
 		case *registry.ChangeRequest:
 			link = b.Link
 		case *registry.OwnerLink:
-			tx.Put(viewLink+b.Link.TokenHash, []byte(d.ID))
+			links = append(links, b.Link.TokenHash)
 			continue
 		default:
 			continue
 		}
 		if link != nil {
-			tx.Put(viewLink+link.TokenHash, []byte(d.ID))
+			links = append(links, link.TokenHash)
 		}
 		if _, answered := d.Answer(e.RecordID()); e.Live() && !answered {
 			s.Waiting++
 		}
 	}
-	value, err := json.Marshal(s)
-	if err != nil {
-		return s, false, err
-	}
-	tx.Put(viewMachine+d.ID, value)
-	return s, true, nil
+	return s, links, true
 }
 
 // noteRegister brings what the register knows of many machines together up to
