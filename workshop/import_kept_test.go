@@ -234,14 +234,14 @@ func TestBoxesStandInTheirOrder(t *testing.T) {
 	require.Error(t, read(one, two, three[:len(three)-1]))
 }
 
-// overtaken is a ledger in which somebody else is faster after some appends.
-type overtaken struct {
+// overtakenLedger is a ledger in which somebody else is faster after some appends.
+type overtakenLedger struct {
 	registry.Ledger
 	left int
 	by   func()
 }
 
-func (o *overtaken) Append(ctx context.Context, c registry.Commit) (registry.Receipt, error) {
+func (o *overtakenLedger) Append(ctx context.Context, c registry.Commit) (registry.Receipt, error) {
 	if o.left--; o.left == -1 {
 		o.by()
 	}
@@ -254,7 +254,7 @@ func TestAMachineThatMovesOnBetweenItsCommits(t *testing.T) {
 	b := newBench(t)
 	b.do(people()...)
 	rows := fat(16) // two commits
-	b.Ledger = &overtaken{b.memory, 1, func() {
+	b.Ledger = &overtakenLedger{b.memory, 1, func() {
 		other := b.restarted()
 		other.Ledger = b.memory
 		other.do(sale("other"))
