@@ -44,7 +44,7 @@ var layers = map[string]layer{
 	"tabular":       {ours: []string{"importers", "registry", "workshop"}, modules: []string{"github.com/xuri/excelize/v2"}},
 	"access":        {ours: []string{"registry"}, modules: []string{"github.com/go-webauthn/webauthn", "github.com/santhosh-tekuri/jsonschema/v5", "golang.org/x/crypto/argon2", "golang.org/x/text"}},
 	"access/shared": {ours: []string{"access", "registry"}, modules: []string{"github.com/nats-io/nats.go"}},
-	"workshop":      {ours: []string{"registry", "scoring", "schema", "catalog", "lookup"}, modules: []string{"github.com/govalues/decimal"}},
+	"workshop":      {ours: []string{"registry", "scoring", "schema", "catalog", "lookup"}, modules: []string{"github.com/govalues/decimal", "github.com/klauspost/compress/flate"}},
 	"dossier": {ours: []string{"drawing", "figure", "registry", "scoring", "workshop"}, modules: []string{"codeberg.org/go-pdf/fpdf", "github.com/go-fonts/dejavu",
 		"golang.org/x/mod/sumdb", "rsc.io/qr"}},
 	"webhook":  {ours: []string{"registry"}},

@@ -29,8 +29,8 @@ const MaxWord = 64
 // and capitals. What is written together and holds a figure, such as a number
 // with hyphens, is given a second time as one word.
 func Words(text string) []Word {
-	var out []Word
-	first, start := 0, -1 // of the words of this chunk; of the word
+	out := make([]Word, 0, 2+len(text)/6) // most words are longer than five letters with the space
+	first, start := 0, -1                 // of the words of this chunk; of the word
 	end := func(at int) {
 		if start >= 0 {
 			if w := Fold(text[start:at]); w != "" {

@@ -68,10 +68,9 @@ func (w *Workshop) asItStands(ctx context.Context, x *derived) (*derived, error)
 }
 
 // put writes the views of one machine.
-func (w *Workshop) put(ctx context.Context, tx ViewTx, x *derived) error {
-	x, err := w.asItStands(ctx, x)
-	if err != nil || x.terms == nil {
-		return err
+func (w *Workshop) put(tx ViewTx, x *derived) error {
+	if x.terms == nil {
+		return nil
 	}
 	if err := x.putSummary(tx); err != nil {
 		return err
@@ -302,14 +301,21 @@ func (r *viewsRun) fill(ctx context.Context, tx ViewTx, q *queue, most int) (f f
 	if err := r.begin(tx); err != nil {
 		return f, err
 	}
+	end, err := r.w.Ledger.End(ctx)
+	if err != nil {
+		return f, err
+	}
 	counted := newCountedTx(tx)
 	counted.blocks.late = &r.blocks
 	for ; f.done < most && !counted.full(); f.done++ {
 		x, err := q.at(ctx, f.done)
-		if err != nil {
-			return f, err
+		if err == nil && end != r.end {
+			x, err = r.w.asItStands(ctx, x)
 		}
-		if err := r.w.put(ctx, counted, x); err != nil {
+		if err == nil {
+			err = r.w.put(counted, x)
+		}
+		if err != nil {
 			return f, err
 		}
 	}

@@ -2,7 +2,6 @@ package workshop
 
 import (
 	"bytes"
-	"compress/flate"
 	"context"
 	"encoding/binary"
 	"encoding/json"
@@ -13,6 +12,8 @@ import (
 	"slices"
 	"strings"
 	"sync"
+
+	"github.com/klauspost/compress/flate"
 
 	"example.org/asfound/lookup"
 	"example.org/asfound/registry"

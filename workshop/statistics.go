@@ -54,11 +54,13 @@ func (t tallies) count(c contribution, times int) {
 		return
 	}
 	for _, table := range []string{tallyAll, tallyModel + modelKeyOf(c.Make, c.Model)} {
-		if t[table] == nil {
-			t[table] = make(tally, len(c.Has))
+		by := t[table]
+		if by == nil {
+			by = make(tally, len(c.Has))
+			t[table] = by
 		}
 		for _, h := range c.Has {
-			t[table][h] += times
+			by[h] += times
 		}
 	}
 }
@@ -148,10 +150,10 @@ func (w *Workshop) noteCounts(tx ViewTx, d *registry.Dossier, m *registry.Machin
 	if same {
 		return nil
 	}
-	changes := tallies{}
-	changes.count(before, -1)
-	changes.count(now, 1)
-	if err := addTallies(tx, changes); err != nil {
+	if err := changeTallies(tx, func(t tallies) {
+		t.count(before, -1)
+		t.count(now, 1)
+	}); err != nil {
 		return err
 	}
 	for _, c := range []struct {
@@ -170,13 +172,15 @@ func (w *Workshop) noteCounts(tx ViewTx, d *registry.Dossier, m *registry.Machin
 	return err
 }
 
-// addTallies changes tables, at once or with those of other machines at the end
-// of an update: every machine changes the same ones, which are long.
-func addTallies(tx ViewTx, changes tallies) error {
+// changeTallies changes tables, at once or with those of other machines at the
+// end of an update: every machine changes the same ones, which are long.
+func changeTallies(tx ViewTx, change func(t tallies)) error {
 	if c, ok := tx.(*countedTx); ok {
-		c.tallies.add(changes)
+		change(c.tallies)
 		return nil
 	}
+	changes := tallies{}
+	change(changes)
 	for table, by := range changes {
 		if err := addTally(tx, table, by); err != nil {
 			return err
