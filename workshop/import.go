@@ -79,7 +79,11 @@ func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source)
 	if err != nil {
 		return report, err
 	}
-	defer func() { err = errors.Join(err, kept.close()) }()
+	defer func() {
+		if late := kept.close(); err == nil {
+			err = late
+		}
+	}()
 	bad := map[int]bool{}
 	first := importPass{w: w, req: req, report: &report, trial: req.DryRun || !kept.keeps}
 	first.reject = func(i int, d Draft) error {
