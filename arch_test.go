@@ -34,7 +34,7 @@ var layers = map[string]layer{
 	"schema":              {ours: []string{"registry"}, modules: []string{"github.com/santhosh-tekuri/jsonschema/v5"}},
 	"catalog":             {ours: []string{"registry"}, modules: []string{"github.com/santhosh-tekuri/jsonschema/v5"}},
 	"store": {ours: []string{"registry"}, modules: []string{"github.com/dgraph-io/badger/v4", "golang.org/x/mod/sumdb/tlog",
-		"github.com/dgraph-io/ristretto/v2/z", "golang.org/x/sys/unix"}},
+		"github.com/dgraph-io/ristretto/v2/z", "github.com/klauspost/compress/zstd", "golang.org/x/sys/unix"}},
 	"store/jetstream":             {ours: []string{"registry", "store"}, modules: []string{"github.com/nats-io/nats.go", "github.com/synadia-io/orbit.go/jetstreamext"}},
 	"store/node":                  {ours: []string{"registry", "store"}},
 	"store/jetstream/clustertest": {modules: []string{"github.com/nats-io/nats-server/v2/server"}},

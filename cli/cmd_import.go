@@ -39,6 +39,7 @@ func (i *importCommand) Run(c *call) error {
 	if len(i.Files) == 0 {
 		return registry.Refuse(registry.CodeInvalid, "Name a file, or write an empty sheet with --template survey.xlsx.", "It is not said what to import")
 	}
+	defer collectEvery(48 << 20)()
 	reports := []fileReport{}
 	for _, file := range i.Files {
 		r, err := i.one(c, file)
@@ -113,7 +114,7 @@ func (i *importCommand) one(c *call, file string) (fileReport, error) {
 	bar := c.progress("rows")
 	req := workshop.ImportRequest{Machine: i.Machine, Actor: c.line.As, Digest: digest, AcceptGood: i.AcceptGood, DryRun: i.DryRun, Progress: bar.at}
 	rejected := newRejectedFile(i.Rejected, file, i.AcceptGood && !i.DryRun)
-	so := sourceOptions{sheet: i.Sheet, page: i.Page, encoding: i.Encoding, by: i.By, mapping: i.Mapping, validator: importers.Once(o.Schemas), report: func(r importers.Report) {
+	so := sourceOptions{sheet: i.Sheet, page: i.Page, encoding: i.Encoding, by: i.By, mapping: i.Mapping, report: func(r importers.Report) {
 		out.Warnings = r.Warnings
 		rejected.headings = r.Headings
 	}}
@@ -132,7 +133,6 @@ func (i *importCommand) one(c *call, file string) (fileReport, error) {
 // sourceOptions say how a file is to be read.
 type sourceOptions struct {
 	sheet, page, encoding, by, mapping string
-	validator                          importers.Validator // the schemas when nil
 	report                             func(importers.Report)
 }
 
@@ -167,10 +167,7 @@ func (c *call) eachDraftOf(ctx context.Context, f io.ReadSeeker, name string, so
 	if err != nil {
 		return err
 	}
-	opts := importers.Options{File: name, By: orElse(so.by, c.line.As), Anatomy: o.anatomy(), Validator: so.validator, Sheet: so.page, Encoding: so.encoding}
-	if so.validator == nil {
-		opts.Validator = o.Schemas
-	}
+	opts := importers.Options{File: name, By: orElse(so.by, c.line.As), Anatomy: o.anatomy(), Validator: o.Schemas, Sheet: so.page, Encoding: so.encoding}
 	if so.mapping != "" {
 		m, err := c.mapping(so.mapping)
 		if err != nil {

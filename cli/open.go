@@ -80,7 +80,7 @@ func (c *call) open() (*opened, error) {
 		return nil, errors.Join(err, s.Close())
 	}
 	o := &opened{store: s, photos: s.Photos(), vault: s.Private(), catalog: knowledge, Workshop: &workshop.Workshop{Ledger: s.Ledger(), Views: s.Views(),
-		Catalog: knowledge, Schemas: schemas, Now: c.Now, NewID: newIDs(c.Now, c.Random), Random: c.Random}}
+		Catalog: knowledge, Schemas: schemas, Now: c.Now, NewID: newIDs(c.Now, c.Random), Random: c.Random, Scratch: s.Scratch}}
 	if err := c.join(o); err != nil {
 		return nil, err
 	}

@@ -28,7 +28,7 @@ func (i *importCommand) photos(c *call, o *opened, folder string) (fileReport, e
 	defer root.Close()
 	opts := importers.PhotoOptions{Options: importers.Options{File: filepath.Base(folder), By: orElse(i.By, c.line.As), Anatomy: o.anatomy(), Validator: o.Schemas}}
 	bar := c.progress("pictures")
-	req := workshop.ImportRequest{Machine: i.Machine, Actor: c.line.As, Digest: "photos " + folder, AcceptGood: i.AcceptGood, DryRun: i.DryRun, Progress: bar.at}
+	req := workshop.ImportRequest{Machine: i.Machine, Actor: c.line.As, Digest: "photos " + folder, AcceptGood: i.AcceptGood, DryRun: i.DryRun, Twice: true, Progress: bar.at}
 	rejected := newRejectedFile(i.Rejected, folder, i.AcceptGood && !i.DryRun)
 	req.Rejected = rejected.write
 	out.ImportReport, err = o.Import(c.ctx, req, (&photoReader{opened: o, root: root.FS(), opts: opts, report: func(r importers.Report) {

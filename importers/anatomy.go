@@ -109,4 +109,19 @@ func (a *Anatomy) sign(text string) (string, registry.Proposition, bool) {
 }
 
 // foldName makes spellings of a name alike: small letters, one space.
-func foldName(s string) string { return strings.Join(strings.Fields(strings.ToLower(s)), " ") }
+func foldName(s string) string {
+	if isID(s) {
+		return s
+	}
+	return strings.Join(strings.Fields(strings.ToLower(s)), " ")
+}
+
+// isID says whether a text holds nothing but what an identifier may hold.
+func isID(s string) bool {
+	for i := range len(s) {
+		if c := s[i]; !(c >= 'a' && c <= 'z' || c >= '0' && c <= '9' || c == '-' || c == '_' || c == '.') {
+			return false
+		}
+	}
+	return true
+}

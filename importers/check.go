@@ -1,51 +1,13 @@
 package importers
 
 import (
-	"crypto/sha256"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
-	"sync"
 
 	"example.org/asfound/registry"
 )
-
-// Once is a validator for a file that is read more than once: bytes that were
-// found good are not validated again. It keeps 16 bytes of their digest.
-func Once(v Validator) Validator { return &once{v: v, good: map[[16]byte]struct{}{}} }
-
-type once struct {
-	v    Validator
-	mu   sync.Mutex
-	good map[[16]byte]struct{}
-}
-
-// maxRemembered is how many digests are kept; what comes later is validated
-// each time.
-const maxRemembered = 2_000_000
-
-func (o *once) Validate(kind registry.Kind, version int, data []byte) error {
-	h := sha256.New()
-	fmt.Fprintf(h, "%s %d\n", kind, version)
-	h.Write(data)
-	key := [16]byte(h.Sum(nil))
-	o.mu.Lock()
-	_, known := o.good[key]
-	o.mu.Unlock()
-	if known {
-		return nil
-	}
-	if err := o.v.Validate(kind, version, data); err != nil {
-		return err
-	}
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	if len(o.good) < maxRemembered {
-		o.good[key] = struct{}{}
-	}
-	return nil
-}
 
 // judge checks a record against its schema and against what the domain can say
 // of it alone. The error is not about the record.

@@ -254,17 +254,16 @@ func (l *line) count(heading string, low, high int) *int {
 	if text == "" || cannotTell(text) {
 		return nil
 	}
-	allowed := fmt.Sprintf("a whole number from %d to %d", low, high)
 	n, err := parseCount(text, l.layout.decimal)
+	if err == nil && n >= low && n <= high {
+		return &n
+	}
+	message, fix := "The number is outside the scale", "Write a whole number on the scale, or leave the cell empty."
 	if err != nil {
-		l.fault(heading, allowed, err.Error(), "Write a whole number, or leave the cell empty.")
-		return nil
+		message, fix = err.Error(), "Write a whole number, or leave the cell empty."
 	}
-	if n < low || n > high {
-		l.fault(heading, allowed, "The number is outside the scale", "Write a whole number on the scale, or leave the cell empty.")
-		return nil
-	}
-	return &n
+	l.fault(heading, fmt.Sprintf("a whole number from %d to %d", low, high), message, fix)
+	return nil
 }
 
 // date reads a date as precisely as it is given.
@@ -340,13 +339,31 @@ func (l *line) id(prefix string, parts ...string) string {
 	return makeID(prefix, parts...)
 }
 
+// isOwnID says whether an identifier is what makeID makes of its own letters: no
+// hyphen stands twice or before a full stop, and neither at the end.
+func isOwnID(id string) bool {
+	for i := 1; i < len(id); i++ {
+		if id[i-1] == '-' && (id[i] == '-' || id[i] == '.') {
+			return false
+		}
+	}
+	return len(id) > 0 && id[len(id)-1] != '-' && id[len(id)-1] != '.'
+}
+
 // makeID makes an identifier out of texts: small letters and figures stay,
 // everything else becomes a hyphen. What would be too long ends in eight
 // figures of its SHA-256.
 func makeID(prefix string, parts ...string) string {
+	whole := strings.Join(parts, "-")
+	if registry.CheckID("", prefix+whole) == nil && isOwnID(prefix+whole) {
+		return prefix + whole
+	}
+	return foldedID(prefix, whole)
+}
+
+func foldedID(prefix, whole string) string {
 	var b strings.Builder
 	b.WriteString(prefix)
-	whole := strings.Join(parts, "-")
 	lossless := true
 	for _, r := range strings.ToLower(whole) {
 		last := b.String()[b.Len()-1]

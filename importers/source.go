@@ -130,52 +130,70 @@ func firstRows(f *sheet.File, n int) ([]sheet.Row, error) {
 }
 
 // findTwins notes every row that shares an identity with another, so that both
-// can be told of it. It keeps twelve bytes or so for each identity.
+// can be told of it. It keeps eight bytes for each identity, and reads the file
+// once more when there are any twins.
 func (s *sheetSource) findTwins() error {
-	first := map[uint64]int32{}
-	s.twins = map[uint64][]int{}
-	unheaded := false
+	var all []uint64
+	unheaded := s.layout.mapping != nil // a mapping has none
 	err := s.rows(func(row sheet.Row) error {
-		for place, cell := range row.Cells {
-			if !unheaded && s.layout.mapping == nil && !s.layout.headed(place) && strings.TrimSpace(cell) != "" {
+		for place := 0; place < len(row.Cells) && !unheaded; place++ {
+			if cell := row.Cells[place]; !s.layout.headed(place) && strings.TrimSpace(cell) != "" {
 				unheaded = true
 				s.report.Warnings = append(s.report.Warnings, registry.Field{File: s.o.File, Row: row.Number, Found: quoted(cell),
 					Message: fmt.Sprintf("Column %d has no heading and was not read", place+1), Fix: "Head the column, or empty it."})
 			}
 		}
-		for _, l := range s.lines(row) {
-			if !l.says() {
-				continue
-			}
-			for _, key := range l.keys(s.seed) {
-				switch at, seen := first[key]; {
-				case !seen:
-					first[key] = int32(row.Number)
-				case len(s.twins[key]) == 0:
-					s.twins[key] = []int{int(at), row.Number}
-				default:
-					s.twins[key] = append(s.twins[key], row.Number)
-				}
-			}
-		}
+		s.eachKey(row, func(key uint64) { all = append(all, key) })
 		return nil
 	})
-	return err
+	if err != nil {
+		return err
+	}
+	s.twins = map[uint64][]int{}
+	slices.Sort(all)
+	for i := 1; i < len(all); i++ {
+		if all[i] == all[i-1] {
+			s.twins[all[i]] = nil
+		}
+	}
+	if len(s.twins) == 0 {
+		return nil
+	}
+	return s.rows(func(row sheet.Row) error {
+		s.eachKey(row, func(key uint64) {
+			if rows, twice := s.twins[key]; twice {
+				s.twins[key] = append(rows, row.Number)
+			}
+		})
+		return nil
+	})
 }
 
-// keys are the hashes of the row's identities; identities without content have
-// none.
-func (l *line) keys(seed maphash.Seed) []uint64 {
-	var out []uint64
-	machine := l.machine()
-	for _, id := range l.layout.table.identify(l) {
-		var key uint64
-		if id.key != "" {
-			key = maphash.String(seed, machine+"\x00"+id.column+"\x00"+id.key)
+// eachKey gives the keys of all that a row says.
+func (s *sheetSource) eachKey(row sheet.Row, fn func(key uint64)) {
+	for _, l := range s.lines(row) {
+		if !l.says() {
+			continue
 		}
-		out = append(out, key)
+		for _, id := range l.layout.table.identify(l) {
+			if key := l.key(s.seed, id); key != 0 {
+				fn(key)
+			}
+		}
 	}
-	return out
+}
+
+// key is the hash of one of a row's identities; 0 for one without content.
+func (l *line) key(seed maphash.Seed, id identity) uint64 {
+	if id.key == "" {
+		return 0
+	}
+	var h maphash.Hash
+	h.SetSeed(seed)
+	for _, text := range []string{l.machine(), "\x00", id.column, "\x00", id.key} {
+		_, _ = h.WriteString(text) // never an error
+	}
+	return h.Sum64()
 }
 
 // rows gives the rows below the headings that are not remarks.
@@ -281,10 +299,11 @@ func (s *sheetSource) work(row sheet.Row) result {
 func (s *sheetSource) make(l *line) ([]registry.Body, error) {
 	bodies := s.table.build(l)
 	l.tooManyCells()
-	for i, key := range l.keys(s.seed) {
-		if rows := s.twins[key]; key != 0 && len(rows) > 1 {
-			id := s.table.identify(l)[i]
-			l.fault(id.column, "", fmt.Sprintf("Rows %s: %s", rowList(rows), id.what), "Keep one of the rows.")
+	if len(s.twins) > 0 {
+		for _, id := range s.table.identify(l) {
+			if rows := s.twins[l.key(s.seed, id)]; len(rows) > 1 {
+				l.fault(id.column, "", fmt.Sprintf("Rows %s: %s", rowList(rows), id.what), "Keep one of the rows.")
+			}
 		}
 	}
 	for _, b := range bodies {

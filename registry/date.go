@@ -120,6 +120,14 @@ func day(t time.Time) time.Time {
 }
 
 func pointSpan(s string) (Span, error) {
+	if y, m, d, ok := wholeDay(s); ok {
+		at := time.Date(y, time.Month(m), d, 0, 0, 0, 0, time.UTC)
+		return Span{First: at, Last: at}, nil
+	}
+	return anyPointSpan(s)
+}
+
+func anyPointSpan(s string) (Span, error) {
 	var span Span
 	if n := len(s); n > 0 {
 		switch s[n-1] {
@@ -168,6 +176,23 @@ func pointSpan(s string) (Span, error) {
 	span.First = time.Date(y1, time.Month(m1), d1, 0, 0, 0, 0, time.UTC)
 	span.Last = time.Date(y2, time.Month(m2), d2, 0, 0, 0, 0, time.UTC)
 	return span, nil
+}
+
+// wholeDay reads a date that is known to the day, as most are: 1957-06-14. It
+// leaves the last days of a month, and whatever else it is not sure of, to
+// anyPointSpan.
+func wholeDay(s string) (year, month, day int, ok bool) {
+	if len(s) != len("1957-06-14") || s[4] != '-' || s[7] != '-' {
+		return 0, 0, 0, false
+	}
+	var n [8]int
+	for i, at := range []int{0, 1, 2, 3, 5, 6, 8, 9} {
+		if n[i] = int(s[at]) - '0'; n[i] < 0 || n[i] > 9 {
+			return 0, 0, 0, false
+		}
+	}
+	year, month, day = n[0]*1000+n[1]*100+n[2]*10+n[3], n[4]*10+n[5], n[6]*10+n[7]
+	return year, month, day, year > 0 && month >= 1 && month <= 12 && day >= 1 && day <= 28
 }
 
 func number(s string) (int, error) {

@@ -1,6 +1,7 @@
 package registry
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -105,6 +106,28 @@ func TestDateErrors(t *testing.T) {
 		_, err := date.Span()
 		require.ErrorContains(t, err, word, string(date))
 	}
+}
+
+// A day is read in a short way, which must be the long one.
+func TestWholeDays(t *testing.T) {
+	short := 0
+	for _, year := range []string{"0000", "0001", "1900", "1957", "2000", "9999", "195X", "195a", "-957", "１", "195"} {
+		for month := range 14 {
+			for day := range 33 {
+				for _, form := range []string{"%s-%02d-%02d", "%s-%d-%d", "%s-%02d/%02d", "%s-%02d-%02d~"} {
+					text := fmt.Sprintf(form, year, month, day)
+					want, wrong := anyPointSpan(text)
+					got, err := pointSpan(text)
+					require.Equal(t, want, got, text)
+					require.Equal(t, wrong, err, text)
+					if _, _, _, ok := wholeDay(text); ok {
+						short++
+					}
+				}
+			}
+		}
+	}
+	require.Equal(t, 5*12*28+5*3*19, short) // those of two figures in two forms
 }
 
 func TestCompareDates(t *testing.T) {

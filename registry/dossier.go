@@ -241,6 +241,17 @@ func records[T Body](d *Dossier, live bool) iter.Seq[Found[T]] {
 	}
 }
 
+// latest gives the last live record of one kind.
+func latest[T Body](d *Dossier) (last T, found bool) {
+	entries := d.byKind[last.Kind()]
+	for i := len(entries) - 1; i >= 0; i-- {
+		if b, ok := entries[i].Body.(T); ok && entries[i].Live() {
+			return b, true
+		}
+	}
+	return last, false
+}
+
 // Get finds a record of one kind by id, following supersession to the live one.
 func Get[T Body](d *Dossier, id string) (Found[T], bool) {
 	e := d.byID[id]
@@ -256,20 +267,12 @@ func Get[T Body](d *Dossier, id string) (Found[T], bool) {
 
 // MachineRecord gives the live machine record; false before the take-in.
 func (d *Dossier) MachineRecord() (*Machine, bool) {
-	ms := Live[*Machine](d)
-	if len(ms) == 0 {
-		return nil, false
-	}
-	return ms[len(ms)-1].Record, true
+	return latest[*Machine](d)
 }
 
 // Agreement gives the live custody agreement; false when there is none.
 func (d *Dossier) Agreement() (*CustodyAgreement, bool) {
-	as := Live[*CustodyAgreement](d)
-	if len(as) == 0 {
-		return nil, false
-	}
-	return as[len(as)-1].Record, true
+	return latest[*CustodyAgreement](d)
 }
 
 // Seal gives the seal of the as-found survey; false while it is open.

@@ -215,23 +215,34 @@ type Stamp struct {
 func Extend(version uint64, previous string, stamp Stamp, bodies []Body) ([][]byte, error) {
 	var events [][]byte
 	for _, b := range bodies {
+		event, hash, err := Next(version, previous, stamp, b)
+		if err != nil {
+			return nil, err
+		}
 		version++
-		raw, err := json.Marshal(b)
-		if err != nil {
-			return nil, fmt.Errorf("encode %s: %w", b.Kind(), err)
-		}
-		event, err := CanonicalJSON(Envelope{
-			Format: EnvelopeFormat, Machine: stamp.Machine, Version: version, ID: stamp.NewID(),
-			Recorded: stamp.Recorded.UTC().Truncate(time.Millisecond), Actor: stamp.Actor,
-			Kind: b.Kind(), Schema: SchemaVersion(b.Kind()), Previous: previous, Body: raw,
-		})
-		if err != nil {
-			return nil, fmt.Errorf("encode %s: %w", b.Kind(), err)
-		}
-		previous = LeafHash(event)
+		previous = hash
 		events = append(events, event)
 	}
 	return events, nil
+}
+
+// Next is Extend for one body, with the leaf hash of its event.
+func Next(version uint64, previous string, stamp Stamp, b Body) (event []byte, hash string, err error) {
+	raw, err := json.Marshal(b)
+	if err != nil {
+		return nil, "", fmt.Errorf("encode %s: %w", b.Kind(), err)
+	}
+	e := Envelope{Format: EnvelopeFormat, Machine: stamp.Machine, Version: version + 1, ID: stamp.NewID(),
+		Recorded: stamp.Recorded.UTC().Truncate(time.Millisecond), Actor: stamp.Actor,
+		Kind: b.Kind(), Schema: SchemaVersion(b.Kind()), Previous: previous, Body: raw}
+	const envelope = 320 // bytes of an envelope without its body, about
+	event, ok := appendEvent(make([]byte, 0, len(raw)+envelope), e)
+	if !ok {
+		if event, err = CanonicalJSON(e); err != nil {
+			return nil, "", fmt.Errorf("encode %s: %w", b.Kind(), err)
+		}
+	}
+	return event, LeafHash(event), nil
 }
 
 // DecodeEvent reads the envelope of stored bytes, without judging its place in

@@ -17,6 +17,9 @@ func CanonicalJSON(v any) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	if out, ok := appendCanonical(make([]byte, 0, len(raw)), raw); ok {
+		return out, nil
+	}
 	return jcs.Transform(raw)
 }
 

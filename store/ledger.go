@@ -29,6 +29,7 @@ func (s *Store) Append(ctx context.Context, c registry.Commit) (registry.Receipt
 	if err := CheckEncoded(len(c.Events), p.record); err != nil {
 		return registry.Receipt{}, err
 	}
+	p.record = packed(p.record)
 	a, sent := s.submit(ctx, &job{commit: p})
 	if sent && a.err != nil && a.err == ctx.Err() {
 		return registry.Receipt{}, registry.Refuse(registry.CodeUnknown, "Repeat the same commit.",

@@ -64,7 +64,11 @@ func EncodeCommit(id string, events [][]byte) []byte {
 // decodeRecord is the reverse. The events share no memory with b.
 func decodeRecord(machine string, first uint64, b []byte) (registry.Record, error) {
 	end := max(len(b)-8, 0)
-	r, err := DecodeCommit(machine, first, b[:end])
+	plain, err := unpacked(b[:end])
+	if err != nil {
+		return registry.Record{}, damaged("The commit of %s from version %d cannot be unpacked: %v", machine, first, err)
+	}
+	r, err := DecodeCommit(machine, first, plain)
 	if err == nil {
 		r.Position = registry.Position(binary.BigEndian.Uint64(b[end:]))
 	}

@@ -201,10 +201,10 @@ func (w *Workshop) replayAnew(ctx context.Context, machine string) (*registry.Do
 // stands in the views, so that a stop costs no more than the update under way.
 //
 // Two things are the exception, because many machines change the same of them:
-// the tables of counts, and the lists as far as new machines come into them.
-// When one update does not hold everything, what they change is gathered and
-// written when a block of the lists is full, and at the end. A mark stands in
-// the views meanwhile; whoever finds it after a stop makes good what is missing.
+// the tables of counts, and the lists as far as machines come into them. When one
+// update does not hold everything, what they change is gathered and written when
+// a block of new machines is full, when much waits, and at the end. A mark stands
+// in the views meanwhile; whoever finds it after a stop makes good what is missing.
 type viewsRun struct {
 	w       *Workshop
 	at, end registry.Position // of the checkpoint, and at the end
@@ -220,7 +220,7 @@ type viewsRun struct {
 }
 
 // viewsBehind marks that lists and tables are behind: the run's number among
-// those that have begun since they were not, and the first block that is late.
+// those that have begun since they were not, and the first block that waits.
 const viewsBehind = "behind"
 
 // mostCounts is how many keys of tables are gathered before they are written. It
@@ -335,7 +335,7 @@ func (r *viewsRun) fill(ctx context.Context, tx ViewTx, q *queue, most int) (f f
 	}
 	if f.mark > 0 || len(f.blocks) > 0 || len(f.tables) > 0 {
 		f.mark = max(f.mark, 1)
-		r.putMark(counted, f.mark)
+		r.putMark(counted, f.mark, f.blocks)
 	}
 	if err := counted.settle(); err != nil {
 		return f, err
@@ -375,7 +375,7 @@ func (r *viewsRun) gather(ctx context.Context, f filled) error {
 func (r *viewsRun) writeBlocks(ctx context.Context, all bool) error {
 	for _, of := range slices.Sorted(maps.Keys(r.blocks.by)) {
 		terms := r.blocks.by[of]
-		if !all && uint64(of+1)*lookup.BlockSize > r.count {
+		if full := of >= r.blocks.from && uint64(of+1)*lookup.BlockSize <= r.count; !all && !full {
 			continue
 		}
 		if err := r.w.eachFits(ctx, r.at, slices.Collect(maps.Keys(terms)), r.stillMine, func(tx ViewTx, term string) error {
@@ -388,7 +388,7 @@ func (r *viewsRun) writeBlocks(ctx context.Context, all bool) error {
 			r.blocks.bytes -= len(term) + len(b) + 100
 		}
 		delete(r.blocks.by, of)
-		r.blocks.from = of + 1
+		r.blocks.from = max(r.blocks.from, of+1)
 	}
 	return nil
 }
@@ -434,7 +434,7 @@ func (r *viewsRun) makeGood(ctx context.Context) ([]mention, error) {
 	r.mark, r.missing, r.blocks.from = mark, uint32(from), uint32(from)
 	if err := r.w.Views.Update(ctx, r.at, func(tx ViewTx) error {
 		err := r.stillMine(tx)
-		r.putMark(tx, mark+1)
+		r.putMark(tx, mark+1, nil)
 		return err
 	}); err != nil {
 		return nil, err
@@ -500,8 +500,11 @@ func (r *viewsRun) recount(ctx context.Context) error {
 	})
 }
 
-func (r *viewsRun) putMark(tx ViewTx, mark uint64) {
-	from := r.blocks.from
+func (r *viewsRun) putMark(tx ViewTx, mark uint64, more map[uint32]map[string]*openBlock) {
+	from := r.blocks.first()
+	for of := range more {
+		from = min(from, of)
+	}
 	if r.again > 0 {
 		from = min(from, r.missing)
 	}

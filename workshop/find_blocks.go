@@ -17,7 +17,10 @@ type openBlocks struct {
 }
 
 // openBlock is a block as it was, and as the update will leave it.
-type openBlock struct{ was, now lookup.Block }
+type openBlock struct {
+	was, now lookup.Block
+	less     bool // something was taken out of it
+}
 
 // setTerm puts a machine into one list with a weight, or takes it out with 0: at
 // once, or at the end of an update of many machines.
@@ -48,22 +51,23 @@ func (o *openBlocks) set(tx ViewTx, term string, number uint32, weight byte) err
 		}
 		b = &openBlock{was: was, now: was[:len(was):len(was)]}
 		terms[term] = b
-		o.size(of, len(findList)+len(term)+blockSuffix+len(was), 1)
+		o.size(len(findList)+len(term)+blockSuffix+len(was), 1)
 	}
 	before := len(b.now)
+	b.less = b.less || weight == 0
 	place := byte(number % lookup.BlockSize)
 	if n := len(b.now); weight > 0 && (n == 0 || b.now[n-2] < place) {
 		b.now = append(b.now, place, weight) // machines come in order of their numbers, most of them
 	} else {
 		b.now = b.now.With(place, weight)
 	}
-	o.size(of, len(b.now)-before, 0)
+	o.size(len(b.now)-before, 0)
 	return nil
 }
 
 // size counts what will be written.
-func (o *openBlocks) size(of uint32, bytes, entries int) {
-	if o.late == nil || of < o.late.from {
+func (o *openBlocks) size(bytes, entries int) {
+	if o.late == nil {
 		o.bytes += bytes
 		o.entries += entries
 	}
@@ -88,11 +92,14 @@ func putBlock(tx ViewTx, term string, of uint32, b lookup.Block) {
 	}
 }
 
-// lateBlocks are blocks whose machines all get their numbers in one run: nothing
-// of them is stored, and they are written when they are full. The list of a
-// common word changes with every machine.
+// lateBlocks are blocks that wait to be written, since the list of a common word
+// changes with every machine. Nothing is stored of those whose machines all get
+// their numbers in one run: they are written when they are full. The others are
+// written when much waits. Only what is taken out of a list is taken out at once:
+// a machine that is put into its lists again, after a stop, does not say what it
+// is to be taken out of.
 type lateBlocks struct {
-	from  uint32 // the number of the first of them
+	from  uint32 // the number of the first of which nothing is stored
 	by    map[uint32]map[string]lookup.Block
 	bytes int // of terms and blocks, and what a table of them takes
 }
@@ -108,23 +115,39 @@ func (l *lateBlocks) begin(count uint64) {
 
 // block is a block as it stands; empty when there is none.
 func (l *lateBlocks) block(tx ViewTx, term string, of uint32) (lookup.Block, error) {
-	if l != nil && of >= l.from {
-		return l.by[of][term], nil
+	if l != nil {
+		if b, waits := l.by[of][term]; waits || of >= l.from {
+			return b, nil
+		}
 	}
 	raw, _, err := tx.Get(blockKey(term, of))
 	return raw, err
 }
 
-// take takes those of an update that are late from it.
+// take takes all blocks from an update, and leaves it those that it is to write
+// nevertheless.
 func (o *openBlocks) take() map[uint32]map[string]*openBlock {
-	late := map[uint32]map[string]*openBlock{}
-	for of, terms := range o.by {
-		if o.late != nil && of >= o.late.from {
-			late[of] = terms
-			delete(o.by, of)
+	all := o.by
+	o.by = map[uint32]map[string]*openBlock{}
+	for of, terms := range all {
+		now := map[string]*openBlock{}
+		for term, b := range terms {
+			if b.less {
+				now[term] = b
+			}
 		}
+		o.by[of] = now
 	}
-	return late
+	return all
+}
+
+// first is the number of the first block that waits, or may be begun.
+func (l *lateBlocks) first() uint32 {
+	first := l.from
+	for of := range l.by {
+		first = min(first, of)
+	}
+	return first
 }
 
 // keep keeps what was taken from an update that is stored.
@@ -134,10 +157,11 @@ func (l *lateBlocks) keep(taken map[uint32]map[string]*openBlock) {
 			l.by[of] = make(map[string]lookup.Block, len(terms))
 		}
 		for term, b := range terms {
-			if b.was == nil {
+			before, waits := l.by[of][term]
+			if !waits {
 				l.bytes += len(term) + 100
 			}
-			l.bytes += len(b.now) - len(b.was)
+			l.bytes += len(b.now) - len(before)
 			l.by[of][term] = b.now
 		}
 	}

@@ -72,7 +72,7 @@ func newBench(t testingT) *bench {
 	require.NoError(t, err)
 	b := &bench{t: t, memory: ledgertest.NewMemory(), private: ledgertest.NewMemoryBlobs(), now: monday}
 	b.Workshop = &Workshop{Ledger: b.memory, Photos: ledgertest.NewMemoryBlobs(), Private: b.private, Views: ledgertest.NewMemoryViews(),
-		Catalog: known, Schemas: schemas, Random: &lockedRandom{from: rand.NewChaCha8([32]byte{1})},
+		Catalog: known, Schemas: schemas, Scratch: func() (Scratch, error) { return &memoryScratch{room: 1 << 30}, nil }, Random: &lockedRandom{from: rand.NewChaCha8([32]byte{1})},
 		Now: func() time.Time { b.mu.Lock(); defer b.mu.Unlock(); return b.now },
 		NewID: func() string {
 			b.mu.Lock()

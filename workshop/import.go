@@ -35,9 +35,13 @@ type ImportRequest struct {
 	// Without it one bad row means that nothing is recorded.
 	AcceptGood bool
 	DryRun     bool
+	// Twice says that the source does something of its own when it is read for
+	// the second time; otherwise that is left out where it can be.
+	Twice bool
 	// Rejected gets each bad row with its faults, once; may be nil.
 	Rejected func(Draft) error
-	// Progress is told how many rows have been read, in both passes; may be nil.
+	// Progress is told how many rows have been checked, and then how many
+	// recorded; may be nil.
 	Progress func(rows int)
 }
 
@@ -70,11 +74,21 @@ const commitBytes = registry.MaxCommitBytes * 3 / 4
 // between two commits is made good by importing again, which records only what
 // is missing. With bad rows and without AcceptGood the error
 // is CodeInvalid and the report lists every fault.
-func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source) (ImportReport, error) {
-	var report ImportReport
+func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source) (report ImportReport, err error) {
+	kept, err := w.keepPlans(req)
+	if err != nil {
+		return report, err
+	}
+	defer func() {
+		if late := kept.close(); err == nil {
+			err = late
+		}
+	}()
 	bad := map[int]bool{}
-	first := importPass{w: w, req: req, report: &report, reject: func(i int, d Draft) error {
+	first := importPass{w: w, req: req, report: &report, trial: req.DryRun || !kept.keeps}
+	first.reject = func(i int, d Draft) error {
 		bad[i] = true
+		first.trial = first.trial || !req.AcceptGood // nothing will be recorded
 		report.Rejected++
 		for _, f := range d.Faults {
 			if len(report.Faults) < MaxFaults {
@@ -87,11 +101,10 @@ func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source)
 			return req.Rejected(d)
 		}
 		return nil
-	}}
-	if err := first.run(ctx, source, func(p *importPass, machine string, rows []row) error {
-		_, err := p.decide(ctx, machine, rows, true)
-		return err
-	}); err != nil {
+	}
+	if err := first.run(ctx, source, func(p *importPass, machine string, rows []row) (plan, error) {
+		return p.plan(ctx, machine, rows)
+	}, kept.put); err != nil {
 		return report, err
 	}
 	report.Rows = first.rows
@@ -103,18 +116,49 @@ func (w *Workshop) Import(ctx context.Context, req ImportRequest, source Source)
 	if req.DryRun {
 		return report, nil
 	}
-	second := importPass{w: w, req: req, report: &ImportReport{}, skip: bad, reject: func(_ int, d Draft) error {
+	report.Recorded, report.Already, err = w.recordPlanned(ctx, req, kept, source, bad, report.Rows > sortedRows)
+	w.follow(ctx)
+	return report, err
+}
+
+// recordPlanned appends what was planned, those of a large file side by side;
+// what cannot be appended as it was planned is decided again from the source.
+func (w *Workshop) recordPlanned(ctx context.Context, req ImportRequest, kept *keptPlans, source Source, bad map[int]bool, large bool) (recorded, already int, err error) {
+	report := ImportReport{Already: kept.already}
+	pass := importPass{w: w, req: req, report: &report, skip: bad, reject: func(_ int, d Draft) error {
 		return registry.Refuse(registry.CodeConflict, "Import the file again; what is recorded already is left alone.",
 			"Somebody changed the record of a machine while the file was read (row %d)", d.Row)
 	}}
-	err := second.run(ctx, source, func(p *importPass, machine string, rows []row) error {
-		n, err := p.write(ctx, machine, rows)
-		p.report.Recorded += n
-		return err
+	side := sideBySide{p: &pass, most: appendsAtOnce, done: func(p plan) error { kept.again[p.Machine] = true; return nil }}
+	err = kept.each(func(next plan) error {
+		if req.Progress != nil {
+			req.Progress(report.Recorded + report.Already)
+		}
+		return side.begin(large, func(p *importPass) (plan, error) {
+			begun, err := p.append(ctx, next)
+			if !begun && errors.Is(err, errMoved) {
+				return next, nil
+			}
+			p.report.Already += next.Already
+			return plan{}, err
+		})
 	})
-	report.Recorded, report.Already = second.report.Recorded, second.report.Already
-	w.follow(ctx)
-	return report, err
+	if late := side.end(); err == nil {
+		err = late
+	}
+	if err == nil && (len(kept.again) > 0 || !kept.keeps) {
+		if kept.keeps {
+			pass.only = kept.again
+		}
+		err = pass.run(ctx, source, func(p *importPass, machine string, rows []row) (plan, error) {
+			next, err := p.plan(ctx, machine, rows)
+			if err == nil {
+				_, err = p.append(ctx, next)
+			}
+			return plan{}, err
+		}, func(plan) error { return nil })
+	}
+	return report.Recorded, report.Already, err
 }
 
 func importRefused(r ImportReport) error {
@@ -136,16 +180,19 @@ type importPass struct {
 	req    ImportRequest
 	report *ImportReport
 	skip   map[int]bool
+	only   map[string]bool // machines; nil means all
+	trial  bool            // it is only to be seen what may be recorded
 	reject func(index int, d Draft) error
 	rows   int
 }
 
-// run reads the source and calls block with the rows of one machine at a time.
-func (p *importPass) run(ctx context.Context, source Source, block func(p *importPass, machine string, rows []row) error) error {
+// run reads the source, calls block with the rows of one machine at a time, and
+// hands what came of them to done, in the order of the file.
+func (p *importPass) run(ctx context.Context, source Source, block func(p *importPass, machine string, rows []row) (plan, error), done func(plan) error) error {
 	var held []row
 	streaming := false
-	done := map[string]bool{}
-	side := sideBySide{p: p, block: block}
+	seen := map[string]bool{}
+	side := sideBySide{p: p, most: blocksAtOnce, done: done}
 	flush := func() error {
 		// Small files: bring the rows of each machine together.
 		if !streaming {
@@ -162,13 +209,14 @@ func (p *importPass) run(ctx context.Context, source Source, block func(p *impor
 				n++
 			}
 			machine := held[0].Machine
-			if done[machine] {
+			if seen[machine] {
 				return registry.Refuse(registry.CodeInvalid, "Sort the file by machine.",
 					"Row %d: in a file of more than %s rows the rows of one machine must stand together, and %q appears again", held[0].Row, strconv.Itoa(sortedRows), machine)
 			}
-			done[machine] = true
+			seen[machine] = true
 			p.report.Machines = append(p.report.Machines, machine)
-			if err := side.begin(machine, held[:n], streaming); err != nil {
+			own := held[:n]
+			if err := side.begin(streaming, func(p *importPass) (plan, error) { return block(p, machine, own) }); err != nil {
 				return err
 			}
 			held = held[n:]
@@ -185,12 +233,12 @@ func (p *importPass) run(ctx context.Context, source Source, block func(p *impor
 		if d.Machine == "" {
 			d.Machine = p.req.Machine
 		}
+		if p.only != nil && !p.only[d.Machine] {
+			return nil
+		}
 		if d.Body != nil && registry.IDOf(d.Body) == "" {
 			// The same row gets the same name, however often the file is read.
-			named, err := clone(d.Body)
-			if err != nil {
-				return err
-			}
+			named := clone(d.Body)
 			registry.SetID(named, rowID(named.Kind(), p.req.Digest, index))
 			d.Body = named
 		}
@@ -231,45 +279,58 @@ func (p *importPass) run(ctx context.Context, source Source, block func(p *impor
 	return err
 }
 
-// blocksAtOnce is how many machines of a large file are worked on side by side.
-const blocksAtOnce = 4
+// blocksAtOnce is how many machines of a large file are decided side by side,
+// and appendsAtOnce of how many the rows are appended: those wait for the disk
+// together.
+const (
+	blocksAtOnce  = 4
+	appendsAtOnce = 16
+)
 
 // sideBySide works on machines side by side, and hands on what became of them
-// in the order of the file.
+// in the order of their coming.
 type sideBySide struct {
 	p     *importPass
-	block func(p *importPass, machine string, rows []row) error
+	most  int
+	done  func(plan) error
 	under []chan blockDone // the oldest first
 }
 
 // blockDone is what became of one machine's rows.
 type blockDone struct {
+	plan     plan
 	report   ImportReport
 	rejected []row
 	err      error
 	panicked any
 }
 
-// begin works on a machine's rows, at once or, for a large file, beside others.
-func (s *sideBySide) begin(machine string, rows []row, large bool) error {
+// begin works on a machine, at once or, for a large file, beside others.
+func (s *sideBySide) begin(large bool, work func(p *importPass) (plan, error)) error {
 	if !large {
-		return s.block(s.p, machine, rows)
+		plan, err := work(s.p)
+		if err == nil && plan.Machine != "" {
+			err = s.done(plan)
+		}
+		return err
 	}
-	if len(s.under) == blocksAtOnce {
+	if len(s.under) == s.most {
 		if err := s.next(); err != nil {
 			return err
 		}
 	}
 	ready := make(chan blockDone, 1)
 	s.under = append(s.under, ready)
+	own := importPass{w: s.p.w, req: s.p.req, skip: s.p.skip, trial: s.p.trial}
 	go func() {
 		var out blockDone
 		defer func() { out.panicked = recover(); ready <- out }()
-		own := importPass{w: s.p.w, req: s.p.req, skip: s.p.skip, report: &out.report, reject: func(i int, d Draft) error {
+		own.report = &out.report
+		own.reject = func(i int, d Draft) error {
 			out.rejected = append(out.rejected, row{i, d})
 			return nil
-		}}
-		out.err = s.block(&own, machine, rows)
+		}
+		out.plan, out.err = work(&own)
 	}()
 	return nil
 }
@@ -287,6 +348,9 @@ func (s *sideBySide) next() error {
 		if err := s.p.reject(r.index, r.Draft); err != nil {
 			return errors.Join(err, done.err)
 		}
+	}
+	if done.err == nil && done.plan.Machine != "" {
+		return s.done(done.plan)
 	}
 	return done.err
 }
@@ -311,15 +375,17 @@ func order(rows []row, machine string) int {
 	return slices.IndexFunc(rows, func(r row) bool { return r.Machine == machine })
 }
 
-// decide tries the rows of one machine on its dossier; rows that are refused
-// go to reject, and what is left is given back decided.
-func (p *importPass) decide(ctx context.Context, machine string, rows []row, trial bool) (good []decided, err error) {
+// plan tries the rows of one machine on its dossier; rows that are refused go
+// to reject, and what is left is given back decided.
+func (p *importPass) plan(ctx context.Context, machine string, rows []row) (plan, error) {
 	d, err := p.w.replay(ctx, machine)
 	if err != nil {
-		return nil, err
+		return plan{}, err
 	}
-	req := Request{Machine: machine, Actor: p.req.Actor, trial: trial}
-	var bodies []registry.Body
+	expect, before := d.Version(), p.report.Already
+	req := Request{Machine: machine, Actor: p.req.Actor, trial: p.trial}
+	good := make([]decided, 0, len(rows))
+	bodies := make([]registry.Body, 0, len(rows))
 	for _, r := range rows {
 		bodies = append(bodies, r.Body)
 	}
@@ -331,12 +397,15 @@ func (p *importPass) decide(ctx context.Context, machine string, rows []row, tri
 		}
 		var group []decided
 		if d, group, err = p.decideRow(ctx, d, req, known, rows[:n]); err != nil {
-			return nil, err
+			return plan{}, err
 		}
 		good = append(good, group...)
 		rows = rows[n:]
 	}
-	return good, nil
+	if p.trial {
+		good = nil
+	}
+	return planOf(machine, expect, p.report.Already-before, good), nil
 }
 
 // decideRow tries the drafts of one row of the file, which stands or falls as a
@@ -401,43 +470,6 @@ func placed(d Draft, e *registry.Error) []registry.Field {
 	return out
 }
 
-// write records the rows of one machine.
-func (p *importPass) write(ctx context.Context, machine string, rows []row) (int, error) {
-	head, err := p.w.Ledger.Head(ctx, machine)
-	if err != nil {
-		return 0, err
-	}
-	good, err := p.decide(ctx, machine, rows, false)
-	if err != nil {
-		return 0, err
-	}
-	expect, recorded := head.Version, 0
-	for len(good) > 0 {
-		var b batch
-		n := 0
-		for n < len(good) && (n == 0 || b.size+good[n].size <= commitBytes) {
-			b.events = append(b.events, good[n].events...)
-			b.private = append(b.private, good[n].private...)
-			b.records = append(b.records, good[n].records...)
-			b.size += good[n].size
-			n++
-		}
-		key := fmt.Sprintf("import %s row %d", p.req.Digest, good[0].index)
-		receipt, err := p.w.appendBatch(ctx, Request{Machine: machine, Actor: p.req.Actor, Key: key, later: true}, expect, b)
-		if err != nil {
-			return recorded, err
-		}
-		expect = receipt.Version
-		if receipt.Repeated {
-			p.report.Already += n
-		} else {
-			recorded += n
-		}
-		good = good[n:]
-	}
-	return recorded, nil
-}
-
 // alreadyThere says whether the very record stands in the dossier, so that a
 // file can be imported twice. A date that an act got on the day of its first
 // import is not held against it.
@@ -446,10 +478,7 @@ func (w *Workshop) alreadyThere(d *registry.Dossier, given registry.Body, known 
 	if !ok || e.Kind != given.Kind() {
 		return false, nil
 	}
-	want, err := clone(given)
-	if err != nil {
-		return false, err
-	}
+	want := clone(given)
 	for i, p := range registry.Privates(want) {
 		old := registry.Privates(e.Body)
 		if i < len(old) && p.Digest == "" && p.Value == old[i].Value {
@@ -459,7 +488,8 @@ func (w *Workshop) alreadyThere(d *registry.Dossier, given registry.Body, known 
 	// Deciding writes components by their ids before it refuses what is there.
 	_ = registry.Decide(d, w.rules(), registry.Act{At: w.Now(), Body: want})
 	completed(want, e.Body)
-	if want, err = withhold(want, known); err != nil {
+	want, err := withhold(want, known)
+	if err != nil {
 		return false, err
 	}
 	// A name may have become known since it was recorded.

@@ -9,6 +9,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -144,6 +145,9 @@ func secretsOf(d *registry.Dossier, more ...registry.Body) []secret {
 // tokens, so that the public edition of the text gives them away no more than
 // the private values themselves do.
 func withhold(b registry.Body, known []secret) (registry.Body, error) {
+	if len(known) == 0 || !mayMention(reflect.ValueOf(b), known) {
+		return b, nil
+	}
 	raw, err := json.Marshal(b)
 	if err != nil {
 		return nil, err

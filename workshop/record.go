@@ -3,7 +3,6 @@ package workshop
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"slices"
 
@@ -119,8 +118,8 @@ type batch struct {
 
 // document is a sealed document and whose key is to seal it.
 type document struct {
-	holder string
-	bytes  []byte
+	Holder string
+	Bytes  []byte
 }
 
 // decideAll decides bodies one after another on a dossier that grows with
@@ -135,10 +134,7 @@ func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Reque
 	rules := w.rules()
 	version, last := d.Version(), d.Last()
 	for _, given := range bodies {
-		b, err := clone(given)
-		if err != nil {
-			return batch{}, err
-		}
+		b := clone(given)
 		now := w.Now().UTC()
 		w.name(b)
 		if err := ownWithheld(d, req.Machine, b); err != nil {
@@ -172,15 +168,15 @@ func (w *Workshop) decideAll(ctx context.Context, d *registry.Dossier, req Reque
 			out.private = append(out.private, document{registry.HolderOf(d, req.Machine, b), doc})
 		}
 		eventID := w.NewID()
-		events, err := registry.Extend(version, last, registry.Stamp{Machine: req.Machine, Recorded: now, Actor: req.Actor, NewID: func() string { return eventID }}, []registry.Body{b})
+		event, hash, err := registry.Next(version, last, registry.Stamp{Machine: req.Machine, Recorded: now, Actor: req.Actor, NewID: func() string { return eventID }}, b)
 		if err != nil {
 			return batch{}, err
 		}
 		version++
-		last = registry.LeafHash(events[0])
+		last = hash
 		d.Apply(registry.Meta{Version: version, ID: eventID, Recorded: now, Actor: req.Actor, Kind: b.Kind(), Hash: last}, b)
-		out.events = append(out.events, events[0])
-		out.size += len(events[0])
+		out.events = append(out.events, event)
+		out.size += len(event)
 		out.records = append(out.records, RecordReceipt{Kind: b.Kind(), ID: registry.IDOf(b), Event: eventID, Hash: last})
 	}
 	return out, nil
@@ -193,7 +189,7 @@ func (w *Workshop) appendBatch(ctx context.Context, req Request, expect uint64, 
 		return receipt, nil
 	}
 	for _, doc := range b.private {
-		if _, _, err := w.Private.PutFor(ctx, doc.holder, bytes.NewReader(doc.bytes), maxPrivate); err != nil {
+		if _, _, err := w.Private.PutFor(ctx, doc.Holder, bytes.NewReader(doc.Bytes), maxPrivate); err != nil {
 			return Receipt{}, err
 		}
 	}
@@ -232,15 +228,6 @@ func (w *Workshop) name(b registry.Body) {
 	if registry.IDOf(b) == "" {
 		registry.SetID(b, string(b.Kind())+"-"+w.NewID())
 	}
-}
-
-// clone copies a body, so that deciding never writes into the caller's.
-func clone(b registry.Body) (registry.Body, error) {
-	raw, err := json.Marshal(b)
-	if err != nil {
-		return nil, err
-	}
-	return registry.DecodeBody(b.Kind(), registry.SchemaVersion(b.Kind()), raw)
 }
 
 // Decode reads a record as a person or a program gives it: an object with its

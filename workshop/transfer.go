@@ -89,10 +89,7 @@ func (w *Workshop) TakeOver(ctx context.Context, req Request, h Handed) (Receipt
 			"This registry has another history of a machine %q: it differs from event %d on", req.Machine, same+1)
 	}
 	// Everything is decided before anything is written.
-	trial, err := clone(in)
-	if err != nil {
-		return Receipt{}, err
-	}
+	trial := clone(in)
 	registry.SetID(trial, "transfer-"+w.NewID())
 	if err := registry.Decide(d, w.rules(), registry.Act{At: w.Now().UTC(), Actor: req.Actor, Body: trial}); err != nil {
 		return Receipt{}, err

@@ -62,6 +62,9 @@ type Workshop struct {
 	NewID func() string
 	// Random is where salts and link tokens come from.
 	Random io.Reader
+	// Scratch gives an import room for what it has decided; may be nil, and then
+	// an import decides twice.
+	Scratch func() (Scratch, error)
 
 	knowledge knowledge
 	histories histories

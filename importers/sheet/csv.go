@@ -227,6 +227,7 @@ func (t *textReader) next() (Row, error) {
 				t.line++
 			}
 			t.buf = append(t.buf, b)
+			t.run()
 		case fresh && b == '"':
 			quoted, fresh = true, false
 		case b == '\n' || b == '\r':
@@ -239,8 +240,21 @@ func (t *textReader) next() (Row, error) {
 			t.ends, fresh = append(t.ends, len(t.buf)), true
 		default:
 			t.buf, fresh = append(t.buf, b), false
+			t.run()
 		}
 	}
+}
+
+// run takes over what follows up to the next mark that may mean something, as
+// far as it is at hand and a row may be long.
+func (t *textReader) run() {
+	ahead, _ := t.in.Peek(min(t.in.Buffered(), max(0, MaxRowBytes+1-len(t.buf))))
+	n := 0
+	for n < len(ahead) && ahead[n] != '"' && ahead[n] != '\n' && ahead[n] != '\r' && rune(ahead[n]) != t.separator {
+		n++
+	}
+	t.buf = append(t.buf, ahead[:n]...)
+	_, _ = t.in.Discard(n) // it is at hand
 }
 
 func (t *textReader) peek() byte {

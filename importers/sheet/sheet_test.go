@@ -181,6 +181,26 @@ func TestOwnReaderAgreesWithTheStandardLibrary(t *testing.T) {
 	})
 }
 
+// A row is too long as soon as a mark or a letter follows what a row may hold.
+func TestTheLongestRow(t *testing.T) {
+	for _, c := range []struct {
+		cell int
+		end  string
+		long bool
+	}{
+		{sheet.MaxRowBytes, "\n", false}, {sheet.MaxRowBytes + 1, "\n", true}, {sheet.MaxRowBytes + 1, "", false}, {sheet.MaxRowBytes + 2, "", true},
+		{sheet.MaxRowBytes + 100_000, "", true}, {3 * sheet.MaxRowBytes, "", true},
+	} {
+		for _, quote := range []string{"", `"`} {
+			data := []byte("a\n" + quote + strings.Repeat("x", c.cell) + quote + c.end)
+			f, err := sheet.Open(bytes.NewReader(data), "list.csv", sheet.Options{Separator: ','})
+			require.NoError(t, err)
+			err = f.Each(func(sheet.Row) error { return nil })
+			require.Equal(t, c.long || quote != "" && c.cell > sheet.MaxRowBytes, err != nil, "%d %q %q", c.cell, quote, c.end)
+		}
+	}
+}
+
 func TestForeignFilesAreNamed(t *testing.T) {
 	for data, want := range map[string]string{
 		"%PDF-1.7\n":                          "a PDF",
