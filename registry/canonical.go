@@ -18,7 +18,7 @@ import (
 // something in it that is left to the library. What was appended is of no use then.
 func appendCanonical(to, raw []byte) ([]byte, bool) {
 	c := canonicalizer{raw: raw, out: to}
-	ok := c.value(0)
+	ok := utf8.Valid(raw) && c.value(0)
 	return c.out, ok && c.at == len(raw)
 }
 
@@ -141,7 +141,7 @@ func (c *canonicalizer) object(level int) bool {
 	var room [mostMembers]member
 	members := room[:0]
 	begin, ordered := len(c.out)+1, true
-	key := func(m member) []byte { return c.out[m.from:m.name] }
+	key := func(m member) []byte { return c.out[m.from+1 : m.name-1] } // within its quotation marks
 	ok := c.each('}', func(i int) bool {
 		m := member{from: len(c.out)}
 		if i == mostMembers || c.raw[c.at] != '"' || !c.text() || c.at == len(c.raw) || c.raw[c.at] != ':' {

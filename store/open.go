@@ -154,6 +154,11 @@ func Open(dir string, o Options) (_ *Store, err error) {
 			s.abandon()
 		}
 	}()
+	// A kill may have left the name of a scratch behind.
+	left, _ := filepath.Glob(filepath.Join(dir, scratchName))
+	for _, name := range left {
+		_ = os.Remove(name)
+	}
 	// Badger needs room to recover; see space.
 	if err := s.space.checkAbove(o.Reserve / 2); err != nil {
 		return nil, err

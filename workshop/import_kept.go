@@ -40,6 +40,23 @@ type planned struct {
 	Private []document
 }
 
+// mostPlanned is up to how large a plan is kept, in bytes: some are in memory at
+// once, as a whole. The rows of a larger one are decided again. It is a variable
+// for the tests.
+var mostPlanned = 4 << 20
+
+func (p plan) bytes() (n int) {
+	for _, c := range p.Commits {
+		for _, e := range c.Events {
+			n += len(e)
+		}
+		for _, d := range c.Private {
+			n += len(d.Bytes)
+		}
+	}
+	return n
+}
+
 // planOf spreads decided rows over as few commits as they fit.
 func planOf(machine string, expect uint64, already int, good []decided) plan {
 	out := plan{Machine: machine, Expect: expect, Already: already}
@@ -59,6 +76,15 @@ func planOf(machine string, expect uint64, already int, good []decided) plan {
 
 // append records what was planned. begun says that some of it is recorded.
 func (p *importPass) append(ctx context.Context, plan plan) (begun bool, err error) {
+	// What is withheld is stored before its record; of a plan that does not hold
+	// any more, nothing is.
+	head, err := p.w.Ledger.Head(ctx, plan.Machine)
+	if err != nil {
+		return false, err
+	}
+	if head.Version != plan.Expect {
+		return false, errMoved
+	}
 	expect := plan.Expect
 	for _, c := range plan.Commits {
 		req := Request{Machine: plan.Machine, Actor: p.req.Actor, Key: fmt.Sprintf("import %s row %d", p.req.Digest, c.Row), later: true}
@@ -94,7 +120,7 @@ type keptPlans struct {
 // keepPlans begins to keep plans.
 func (w *Workshop) keepPlans(req ImportRequest) (*keptPlans, error) {
 	k := &keptPlans{again: map[string]bool{}}
-	if w.Scratch == nil || req.Twice {
+	if w.Scratch == nil || req.Twice || req.DryRun {
 		return k, nil
 	}
 	key := make([]byte, 32)
@@ -125,7 +151,7 @@ func (k *keptPlans) put(p plan) error {
 		k.already += p.Already
 		return nil
 	}
-	if k.out != nil {
+	if k.out != nil && p.bytes() <= mostPlanned {
 		if err := k.out.Encode(p); err == nil {
 			k.kept++
 			return nil
@@ -138,6 +164,7 @@ func (k *keptPlans) put(p plan) error {
 
 // each gives back what was kept, in its order.
 func (k *keptPlans) each(fn func(plan) error) error {
+	k.out = nil // with the room that it grew into
 	if k.kept == 0 {
 		return nil
 	}

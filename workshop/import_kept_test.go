@@ -8,6 +8,8 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -85,41 +87,40 @@ func surveyRows(b *bench, machines ...string) (rows []Draft) {
 // What is kept between the readings leads to the same records as deciding again.
 func TestPlansAreRecordedAsTheyWereDecided(t *testing.T) {
 	var want map[string][]string
-	for name, room := range map[string]int{"all of it is kept": 1 << 20, "none": 0, "a part": 3000} {
-		for _, rows := range []func(*bench) []Draft{
-			func(b *bench) []Draft { return surveyRows(b, drover, "thirlbeck", "hallin") },
-		} {
-			b := newBench(t)
-			b.do(people()...)
-			b.do(aPerson("first-owner", "previous-owner", "Winifred Aske"))
-			scratch := &memoryScratch{room: room}
-			b.Scratch = func() (Scratch, error) { return scratch, nil }
-			drafts := rows(b)
-			r := imported(t, b, ImportRequest{}, drafts...)
-			require.Equal(t, len(drafts), r.Recorded, name)
-			require.True(t, scratch.closed, name)
-			require.NotContains(t, string(scratch.data), "12/56")
-			require.NotContains(t, string(scratch.data), "fork", "it is sealed")
-			require.Equal(t, room > 0, len(scratch.data) > 0, name)
-			got := map[string][]string{}
-			for _, machine := range r.Machines {
-				require.NoError(t, registryVerifies(b, machine))
-				for _, body := range b.bodies(machine) {
-					got[machine] = append(got[machine], withoutDigests(body))
-				}
+	large := mostPlanned
+	defer func() { mostPlanned = large }()
+	for name, c := range map[string]struct{ room, most int }{"all of it is kept": {1 << 20, large}, "none": {0, large}, "a part": {3000, large}, "none is small enough": {1 << 20, 100}} {
+		mostPlanned = c.most
+		b := newBench(t)
+		b.do(people()...)
+		b.do(aPerson("first-owner", "previous-owner", "Winifred Aske"))
+		scratch := &memoryScratch{room: c.room}
+		b.Scratch = func() (Scratch, error) { return scratch, nil }
+		drafts := surveyRows(b, drover, "thirlbeck", "hallin")
+		r := imported(t, b, ImportRequest{}, drafts...)
+		require.Equal(t, len(drafts), r.Recorded, name)
+		require.True(t, scratch.closed, name)
+		require.NotContains(t, string(scratch.data), "12/56")
+		require.NotContains(t, string(scratch.data), "fork", "it is sealed")
+		require.Equal(t, c.room > 0 && c.most == large, len(scratch.data) > 0, name)
+		got := map[string][]string{}
+		for _, machine := range r.Machines {
+			require.NoError(t, registryVerifies(b, machine))
+			for _, body := range b.bodies(machine) {
+				got[machine] = append(got[machine], withoutDigests(body))
 			}
-			if want == nil {
-				want = got
-			}
-			require.Equal(t, want, got, name)
-			again := imported(t, b, ImportRequest{Digest: "again"}, drafts...)
-			require.Equal(t, len(drafts), again.Already, name)
-			require.Zero(t, again.Recorded)
-			d, err := b.Load(context.Background(), drover, At{})
-			require.NoError(t, err)
-			s, _ := registry.Get[*registry.Survey](d, "sv-fork.shrouds")
-			require.Equal(t, "stamped 12/56", s.Record.Read.Value, name)
 		}
+		if want == nil {
+			want = got
+		}
+		require.Equal(t, want, got, name)
+		again := imported(t, b, ImportRequest{Digest: "again"}, drafts...)
+		require.Equal(t, len(drafts), again.Already, name)
+		require.Zero(t, again.Recorded)
+		d, err := b.Load(context.Background(), drover, At{})
+		require.NoError(t, err)
+		s, _ := registry.Get[*registry.Survey](d, "sv-fork.shrouds")
+		require.Equal(t, "stamped 12/56", s.Record.Read.Value, name)
 	}
 }
 
@@ -167,6 +168,13 @@ func TestAMachineThatMovedOnIsDecidedAgain(t *testing.T) {
 		require.Equal(t, ImportReport{Rows: 6, Recorded: 6, Machines: []string{drover, "thirlbeck"}}, r)
 		require.Len(t, b.bodies(drover), 3+1+3)
 		require.Len(t, b.bodies("thirlbeck"), 3+3)
+		named, stored := strings.Join(slices.Concat(b.bodies(drover), b.bodies("thirlbeck")), "\n"), 0
+		require.NoError(t, b.private.Each(context.Background(), func(digest string, _ int64) error {
+			stored++
+			require.Contains(t, named, digest, "nothing is stored of the plan that did not hold")
+			return nil
+		}))
+		require.Positive(t, stored)
 	}
 }
 
@@ -277,8 +285,8 @@ func TestNothingIsKeptOfATrial(t *testing.T) {
 	r := imported(t, b, ImportRequest{DryRun: true}, surveyRows(b, drover)...)
 	require.Equal(t, 3, r.Rows)
 	require.Empty(t, scratch.data)
-	require.True(t, scratch.closed)
 	_, err := b.Import(context.Background(), ImportRequest{Machine: drover, Actor: "mechanic", Digest: "file"}, sourceOf(mixed()...))
 	require.Error(t, err)
 	require.Empty(t, scratch.data)
+	require.True(t, scratch.closed)
 }
