@@ -122,12 +122,15 @@ func (s *served) stop() {
 }
 
 // resident is what a process holds in memory, in bytes.
-func resident(t testing.TB, pid int) int64 {
+func resident(t testing.TB, pid int) int64 { return statusOf(t, pid, "VmRSS:") }
+
+// statusOf reads a size in bytes from what the system says of a process.
+func statusOf(t testing.TB, pid int, what string) int64 {
 	raw, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
 	if err != nil {
 		return 0 // no such file on this system
 	}
-	_, rest, _ := strings.Cut(string(raw), "VmRSS:")
+	_, rest, _ := strings.Cut(string(raw), what)
 	var kilobytes int64
 	_, err = fmt.Sscan(rest, &kilobytes)
 	require.NoError(t, err)

@@ -9,7 +9,7 @@ import (
 // ASFOUND_PERFORMANCE set it writes the documents.
 func TestPerformance(t *testing.T) {
 	begin := time.Now()
-	x := &results{figures: map[string]float64{}, texts: map[string]string{}}
+	x := &results{figures: map[string]float64{}, texts: map[string]string{}, binary: theProgram(t)}
 	for _, m := range []struct {
 		name string
 		run  func(*testing.T, *results)

@@ -53,16 +53,15 @@ func measureRegisters(t *testing.T, x *results) {
 	x.figure("machine_bytes", float64(last.Bytes)/float64(last.size))
 	x.figure("event_bytes", float64(last.Bytes)/float64(last.Events))
 	x.figure("rebuild_ms", ms(last.RebuiltCPU)/float64(last.size))
-	binary := theProgram(t, x)
 	measureOpening(t, x, all)
-	measureShow(t, x, binary, all)
-	measureServing(t, x, binary, all)
-	measureDemo(t, x, binary)
+	measureShow(t, x, all)
+	measureServing(t, x, all)
+	measureDemo(t, x)
 }
 
-// theProgram builds asfound as it is handed out, and measures its size. For a
-// mere check it is "": this test binary does.
-func theProgram(t *testing.T, x *results) string {
+// theProgram builds asfound as it is handed out. For a mere check it is "": this
+// test binary does.
+func theProgram(t *testing.T) string {
 	if !whole() {
 		return ""
 	}
@@ -70,9 +69,6 @@ func theProgram(t *testing.T, x *results) string {
 	build := exec.Command("go", "build", "-trimpath", "-buildvcs=false", "-ldflags", "-s -w", "-o", binary, "example.org/asfound")
 	build.Env = append(os.Environ(), "CGO_ENABLED=0")
 	must(t, build)
-	info, err := os.Stat(binary)
-	require.NoError(t, err)
-	x.add(row{section: "Opening and memory", what: "the program on disk, without its symbols", unit: "MB", measured: float64(info.Size()) / 1e6, limit: atMost(60)})
 	return binary
 }
 
@@ -98,10 +94,10 @@ func measureOpening(t *testing.T, x *results, all []*register) {
 }
 
 // measureShow runs the command from the start of its process to its end.
-func measureShow(t *testing.T, x *results, binary string, all []*register) {
+func measureShow(t *testing.T, x *results, all []*register) {
 	show := func(r *register, machine string) func() time.Duration {
 		return func() time.Duration {
-			_, took := must(t, program(binary, "show", machine, "--dir", r.dir))
+			_, took := must(t, program(x.binary, "show", machine, "--dir", r.dir))
 			return took
 		}
 	}
@@ -148,7 +144,7 @@ var asked = []struct {
 }
 
 // measureServing asks servers of every size in turn, one request at a time.
-func measureServing(t *testing.T, x *results, binary string, all []*register) {
+func measureServing(t *testing.T, x *results, all []*register) {
 	client := &http.Client{Transport: &http.Transport{DisableCompression: true}}
 	get := func(s *served, path string) (time.Duration, int) {
 		begin := time.Now()
@@ -163,14 +159,14 @@ func measureServing(t *testing.T, x *results, binary string, all []*register) {
 	var servers []*served
 	for _, r := range all {
 		first := median(sized(1, 3), func() time.Duration {
-			s := serve(t, binary, r.dir)
+			s := serve(t, x.binary, r.dir)
 			get(s, "/")
 			took := time.Since(s.begun)
 			s.stop()
 			return took
 		})
 		x.add(row{section: "Opening and memory", what: machines(r.size) + ": from the start of the server to its first page", unit: "ms", measured: first, limit: atMost(200)})
-		s := serve(t, binary, r.dir)
+		s := serve(t, x.binary, r.dir)
 		get(s, "/")
 		servers = append(servers, s)
 		now := resident(t, s.cmd.Process.Pid)
@@ -230,11 +226,14 @@ func measureServing(t *testing.T, x *results, binary string, all []*register) {
 	}
 }
 
-// measureDemo serves the demonstration.
-func measureDemo(t *testing.T, x *results, binary string) {
+// measureDemo serves the demonstration, and measures the program itself.
+func measureDemo(t *testing.T, x *results) {
+	if info, err := os.Stat(x.binary); err == nil {
+		x.add(row{section: "Opening and memory", what: "the program on disk, without its symbols", unit: "MB", measured: float64(info.Size()) / 1e6, limit: atMost(60)})
+	}
 	dir := filepath.Join(t.TempDir(), "demo")
-	must(t, program(binary, "demo", "--no-serve", "--dir", dir))
-	s := serve(t, binary, dir)
+	must(t, program(x.binary, "demo", "--no-serve", "--dir", dir))
+	s := serve(t, x.binary, dir)
 	answer, err := http.Get(s.url + "/")
 	require.NoError(t, err)
 	answer.Body.Close()

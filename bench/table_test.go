@@ -54,6 +54,7 @@ func (r row) met() bool {
 
 // results collects the rows of a run and the figures that docs/scale.md needs.
 type results struct {
+	binary  string // the program as it is handed out; "" for this one
 	rows    []row
 	figures map[string]float64 // by name, with the unit in the name
 	texts   map[string]string
