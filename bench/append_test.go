@@ -38,10 +38,52 @@ func rate(t testing.TB, writers int, lasts time.Duration, write func(writer, i i
 	return float64(done.Load()) / time.Since(begin).Seconds()
 }
 
+// bareGroups gives a function that writes one record, and nothing else, in one
+// synchronised transaction with whatever others wait: the most that the engine can
+// do for many writers.
+func bareGroups(t testing.TB, db *badger.DB) func(key, value []byte) error {
+	type one struct {
+		key, value []byte
+		done       chan error
+	}
+	waiting := make(chan one, 256)
+	t.Cleanup(func() { close(waiting) })
+	go func() {
+		for first := range waiting {
+			group := []one{first}
+			for more := true; more && len(group) < 256; {
+				select {
+				case o, ok := <-waiting:
+					if more = ok; ok {
+						group = append(group, o)
+					}
+				default:
+					more = false
+				}
+			}
+			err := db.Update(func(txn *badger.Txn) error {
+				for _, o := range group {
+					if err := txn.Set(o.key, o.value); err != nil {
+						return err
+					}
+				}
+				return nil
+			})
+			for _, o := range group {
+				o.done <- err
+			}
+		}
+	}()
+	return func(key, value []byte) error {
+		done := make(chan error, 1)
+		waiting <- one{key, value, done}
+		return <-done
+	}
+}
+
 // measureAppends compares, turn by turn, durable appends with one transaction
 // of the storage engine for each record of the same bytes, both waiting for
-// stable storage, and with its own group of the same many records, which is as
-// fast as it can go.
+// stable storage, and for 64 writers with bare groups of them.
 func measureAppends(t *testing.T, x *results) {
 	lasts, turns := 100*time.Millisecond, 1
 	if whole() {
@@ -53,7 +95,8 @@ func measureAppends(t *testing.T, x *results) {
 		require.NoError(t, err)
 		s := open(t, t.TempDir())
 		versions := make([]uint64, writers)
-		var plain, ours float64
+		var plain, ours, bare float64
+		group := bareGroups(t, db)
 		for turn := range turns {
 			plain += rate(t, writers, lasts, func(w, i int) error {
 				return db.Update(func(txn *badger.Txn) error { return txn.Set(fmt.Appendf(nil, "%d/%d/%d", turn, w, i), event) })
@@ -64,6 +107,9 @@ func measureAppends(t *testing.T, x *results) {
 				versions[w]++
 				return err
 			})
+			if writers == 64 {
+				bare += rate(t, writers, lasts, func(w, i int) error { return group(fmt.Appendf(nil, "%d/%d/%d/bare", turn, w, i), event) })
+			}
 		}
 		r := row{section: "Durable appends", what: fmt.Sprintf("%d writers, one event of 640 bytes each", writers), unit: "a second", measured: ours / float64(turns),
 			baseline: plain / float64(turns), against: "one synchronised Badger transaction a record"}
@@ -82,6 +128,9 @@ func measureAppends(t *testing.T, x *results) {
 			x.figure("append_1_ms", 1000/r.measured)
 		}
 		x.add(r)
+		if writers == 64 {
+			x.add(row{section: r.section, what: "64 writers, bare groups: nothing but the bytes, as many in one transaction as wait", unit: r.unit, measured: bare / float64(turns), baseline: r.baseline, against: r.against})
+		}
 		require.NoError(t, s.Close())
 		require.NoError(t, db.Close())
 	}
