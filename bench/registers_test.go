@@ -103,7 +103,7 @@ func measureShow(t *testing.T, x *results, all []*register) {
 	}
 	took := make([]float64, len(all))
 	for i, r := range all {
-		took[i] = median(sized(1, 9), show(r, probe(0)))
+		took[i] = median(sized(1, 25), show(r, probe(0)))
 	}
 	last := len(all) - 1
 	for i, r := range all {
@@ -114,7 +114,7 @@ func measureShow(t *testing.T, x *results, all []*register) {
 		}
 	}
 	x.add(row{section: "One machine, cold", what: fmt.Sprintf("“show” of a machine with %s events among %s, a new process each time", figureWords(longEvents), figureWords(float64(all[last].size))),
-		unit: "ms", measured: median(sized(1, 7), show(all[last], longRecord)), limit: atMost(150),
+		unit: "ms", measured: median(sized(1, 15), show(all[last], longRecord)), limit: atMost(150),
 		why: "reading the JSON of its events takes a third of it, and weighing its 1 600 items of evidence most of the rest"})
 	x.add(row{section: "One machine, cold", what: fmt.Sprintf("reading and replaying %s events alone", figureWords(longEvents)), unit: "ms", measured: median(sized(1, 7), func() time.Duration {
 		s := open(t, all[0].dir)
