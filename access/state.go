@@ -229,7 +229,8 @@ func (s *State) Named(name string) *Account {
 
 // fold makes names alike that look alike.
 func fold(name string) string {
-	return cases.Fold().String(norm.NFKC.String(strings.TrimSpace(name)))
+	// Some characters are taken apart into a space and a mark: only then is it seen.
+	return strings.TrimSpace(norm.NFKC.String(cases.Fold().String(norm.NFKC.String(name))))
 }
 
 // maxName is how many characters a name may have.

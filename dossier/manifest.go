@@ -112,7 +112,10 @@ func readManifest(data []byte) (Manifest, error) {
 	if err := json.Unmarshal(data, &version); err != nil {
 		return m, errors.New("it is not JSON")
 	}
-	if version.Format != BundleFormat {
+	if version.Format < 1 {
+		return m, errors.New("it does not say which format it has")
+	}
+	if version.Format > BundleFormat {
 		return m, registry.Refuse(registry.CodeUnsupported, "A newer asfound may read it.", "The bundle has format %d; this program reads %d", version.Format, BundleFormat)
 	}
 	dec := json.NewDecoder(bytes.NewReader(data))
