@@ -20,7 +20,7 @@ func FuzzReadsBack(f *testing.F) {
 		f.Add(s, "second", 1.5)
 	}
 	f.Fuzz(func(t *testing.T, one, two string, v float64) {
-		if math.IsNaN(v) || math.IsInf(v, 0) || !utf8.ValidString(one+two) || strings.ContainsFunc(one+two, func(r rune) bool { return r < ' ' && r != '\n' || r == utf8.RuneError || r >= 0xfffe }) || len(one+two) > 2000 {
+		if math.IsNaN(v) || math.IsInf(v, 0) || !utf8.ValidString(one) || !utf8.ValidString(two) || strings.ContainsFunc(one+two, func(r rune) bool { return r < ' ' && r != '\n' || r == utf8.RuneError || r >= 0xfffe }) || len(one+two) > 2000 {
 			return
 		}
 		for _, format := range []string{"csv", "xlsx"} {
