@@ -652,19 +652,27 @@ func apiVerify(s *Server, r *http.Request) (answer, error) {
 
 // spooled brings the body to a file that lasts as long as it is open.
 func spooled(r *http.Request) (f *os.File, size int64, err error) {
-	if f, err = os.CreateTemp("", "asfound-sent-*"); err != nil {
+	if f, err = nameless(); err != nil {
 		return nil, 0, err
 	}
-	if err = os.Remove(f.Name()); err == nil {
-		if size, err = io.Copy(f, r.Body); err != nil {
-			err = readFailed(err)
-		}
-	}
-	if err != nil {
+	if size, err = io.Copy(f, r.Body); err != nil {
 		_ = f.Close()
-		return nil, 0, err
+		return nil, 0, readFailed(err)
 	}
 	return f, size, nil
+}
+
+// nameless makes a file that lasts as long as it is open.
+func nameless() (*os.File, error) {
+	f, err := os.CreateTemp("", "asfound-*")
+	if err != nil {
+		return nil, err
+	}
+	if err := os.Remove(f.Name()); err != nil {
+		_ = f.Close()
+		return nil, err
+	}
+	return f, nil
 }
 
 // SchemaList names the JSON Schemas.

@@ -30,8 +30,8 @@ type ConfirmTransferRequest struct {
 	Trust string `json:"trust"`
 }
 
-// moved is a handler that records, for a program, that a record goes or stays.
-func moved[T any](do func(ctx context.Context, w *workshop.Workshop, req workshop.Request, in T) (workshop.Receipt, error), by func(T) string) handler {
+// apiMoves is a handler that records, for a program, that a record goes or stays.
+func apiMoves[T any](do func(ctx context.Context, w *workshop.Workshop, req workshop.Request, in T) (workshop.Receipt, error), by func(T) string) handler {
 	return func(s *Server, r *http.Request) (answer, error) {
 		id, seen, err := s.prepare(r)
 		if err != nil {
@@ -54,10 +54,10 @@ func moved[T any](do func(ctx context.Context, w *workshop.Workshop, req worksho
 }
 
 var (
-	apiHandOver = moved(func(ctx context.Context, w *workshop.Workshop, req workshop.Request, in HandOverRequest) (workshop.Receipt, error) {
+	apiHandOver = apiMoves(func(ctx context.Context, w *workshop.Workshop, req workshop.Request, in HandOverRequest) (workshop.Receipt, error) {
 		return w.HandOver(ctx, req, in.Because)
 	}, func(in HandOverRequest) string { return in.By })
-	apiTakeBack = moved(func(ctx context.Context, w *workshop.Workshop, req workshop.Request, in TakeBackRequest) (workshop.Receipt, error) {
+	apiTakeBack = apiMoves(func(ctx context.Context, w *workshop.Workshop, req workshop.Request, in TakeBackRequest) (workshop.Receipt, error) {
 		return w.TakeBackHandOver(ctx, req, in.Why)
 	}, func(in TakeBackRequest) string { return in.By })
 )

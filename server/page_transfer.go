@@ -5,7 +5,6 @@ import (
 	"context"
 	"io"
 	"net/http"
-	"os"
 
 	"example.org/asfound/registry"
 	"example.org/asfound/workshop"
@@ -184,15 +183,11 @@ func downloadHandOver(s *Server, r *http.Request) (answer, error) {
 	case report.Elsewhere == "":
 		return nil, registry.Refuse(registry.CodeRefused, "Hand the record over first.", "The record of %s was not handed over", report.Machine.ID)
 	}
-	f, err := os.CreateTemp("", "asfound-handover-*.zip")
+	f, err := nameless()
 	if err != nil {
 		return nil, err
 	}
-	err = os.Remove(f.Name()) // it lasts as long as it is open
-	if err == nil {
-		err = s.HandOver(r.Context(), f, report.Machine.ID)
-	}
-	if err == nil {
+	if err = s.HandOver(r.Context(), f, report.Machine.ID); err == nil {
 		_, err = f.Seek(0, io.SeekStart)
 	}
 	info, statErr := f.Stat()

@@ -92,8 +92,8 @@ func (s *Server) verifyAnswer(page VerifyPage, status int) answer {
 	return htmlAnswer{status: status, name: "verify", page: page}
 }
 
-// received is what came with the form: texts by name, and files on disk that
-// close forgets.
+// received is what came with the form: texts by name, and files on disk, without
+// names, that last until close.
 type received struct {
 	texts map[string]string
 	files map[string]*os.File
@@ -104,7 +104,6 @@ type received struct {
 func (u *received) close() {
 	for _, f := range u.files {
 		f.Close()
-		os.Remove(f.Name())
 	}
 }
 
@@ -150,7 +149,7 @@ func (s *Server) receive(r *http.Request) (*received, string, error) {
 }
 
 func (u *received) keep(name, file string, from io.Reader, limit int64) error {
-	f, err := os.CreateTemp("", "asfound-verify-*.zip")
+	f, err := nameless()
 	if err != nil {
 		return err
 	}
