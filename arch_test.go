@@ -37,7 +37,7 @@ var layers = map[string]layer{
 		"github.com/dgraph-io/ristretto/v2/z", "github.com/klauspost/compress/zstd", "golang.org/x/sys/unix"}},
 	"store/jetstream":             {ours: []string{"registry", "store"}, modules: []string{"github.com/nats-io/nats.go", "github.com/synadia-io/orbit.go/jetstreamext"}},
 	"store/node":                  {ours: []string{"registry", "store"}},
-	"store/jetstream/clustertest": {modules: []string{"github.com/nats-io/nats-server/v2/server"}},
+	"store/jetstream/clustertest": {ours: []string{"loopback"}, modules: []string{"github.com/nats-io/nats-server/v2/server"}},
 	"importers": {ours: []string{"registry", "importers"}, modules: []string{"github.com/xuri/excelize/v2", "github.com/bep/imagemeta",
 		"golang.org/x/image", "golang.org/x/text"}},
 	"lookup":        {pure: true, ours: []string{"registry"}, modules: []string{"golang.org/x/text"}},
@@ -65,6 +65,7 @@ var layers = map[string]layer{
 	"cli": {ours: []string{"access", "access/shared", "backup", "exchange", "registry", "scoring", "schema", "catalog", "store", "importers", "workshop", "tabular", "dossier", "server", "demo", "certs", "language", "metrics", "webhook", "move"},
 		modules: []string{"github.com/alecthomas/kong", "github.com/oklog/ulid/v2", "filippo.io/age"}},
 	"cli/clitest": {ours: []string{"cli"}},
+	"loopback":    {},
 }
 
 // pureStd are the packages of the standard library that a pure package may use.
@@ -164,7 +165,7 @@ func checkImports(t *testing.T, name, pkg string, row layer, file *ast.File) {
 }
 
 // forTests are packages that nothing but tests imports, unless a row names them.
-var forTests = []string{"registry/ledgertest", "store/jetstream/clustertest", "cli/clitest"}
+var forTests = []string{"registry/ledgertest", "store/jetstream/clustertest", "cli/clitest", "loopback"}
 
 // parent is the package that a sub-package belongs to.
 func parent(pkg string) string {

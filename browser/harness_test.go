@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"net"
 	"net/http"
 	"os"
 	"os/exec"
@@ -18,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/asfound/cli/clitest"
+	"example.org/asfound/loopback"
 )
 
 func TestMain(m *testing.M) {
@@ -70,10 +70,8 @@ type site struct {
 // answers. The server ends with the test.
 func serve(t *testing.T, dir string, flags ...string) *site {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	addr, err := loopback.Address()
 	require.NoError(t, err)
-	addr := l.Addr().String()
-	require.NoError(t, l.Close())
 	return serveAt(t, dir, addr, flags...)
 }
 

@@ -20,6 +20,7 @@ import (
 
 	"example.org/asfound/access"
 	"example.org/asfound/access/shared"
+	"example.org/asfound/loopback"
 	"example.org/asfound/registry"
 	"example.org/asfound/store"
 	"example.org/asfound/store/jetstream"
@@ -113,10 +114,9 @@ func TestServersFindEachOther(t *testing.T) {
 	o := configured(t)
 	var addresses []string
 	for range 3 {
-		l, err := net.Listen("tcp", "127.0.0.1:0")
+		address, err := loopback.Address()
 		require.NoError(t, err)
-		addresses = append(addresses, l.Addr().String())
-		require.NoError(t, l.Close())
+		addresses = append(addresses, address)
 	}
 	var routes []string
 	for i, r := range o.Routes {

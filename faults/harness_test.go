@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"mime/multipart"
-	"net"
 	"net/http"
 	"os"
 	"os/exec"
@@ -21,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"example.org/asfound/cli/clitest"
+	"example.org/asfound/loopback"
 	"example.org/asfound/registry"
 	"example.org/asfound/store"
 )
@@ -80,10 +80,8 @@ type running struct {
 // serve starts a server and waits until it answers.
 func serve(t *testing.T, binary, dir string, env ...string) *running {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	addr, err := loopback.Address()
 	require.NoError(t, err)
-	addr := l.Addr().String()
-	require.NoError(t, l.Close())
 	r := &running{t: t, url: "http://" + addr, cmd: program(binary, "serve", "--dir", dir, "--addr", addr)}
 	r.cmd.Env = append(r.cmd.Env, env...)
 	r.log, err = os.CreateTemp(t.TempDir(), "log")

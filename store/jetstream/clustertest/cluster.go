@@ -23,6 +23,8 @@ import (
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
+
+	"example.org/asfound/loopback"
 )
 
 // nodeVariable tells a process that it is a server, and by which configuration.
@@ -43,6 +45,7 @@ func Main() {
 		options.NoSigs = true
 		var s *server.Server
 		if s, err = server.NewServer(options); err == nil {
+			s.ConfigureLogger() // without it, a server that cannot listen goes on in silence
 			go s.Start()
 			_, err = io.Copy(io.Discard, os.Stdin) // until the test ends or lets go
 			s.Shutdown()
@@ -77,12 +80,8 @@ func Start(dir string, nodes int) (*Cluster, error) {
 	for i := range nodes {
 		n := &node{config: filepath.Join(dir, fmt.Sprintf("node-%d.conf", i))}
 		for _, address := range []*string{&n.client, &n.route, &n.monitor} {
-			l, err := net.Listen("tcp", "127.0.0.1:0")
-			if err != nil {
-				return nil, err
-			}
-			*address = l.Addr().String()
-			if err := l.Close(); err != nil {
+			var err error
+			if *address, err = loopback.Address(); err != nil {
 				return nil, err
 			}
 		}
@@ -162,14 +161,27 @@ func (c *Cluster) StartNode(i int) error {
 		_ = p.Wait() // how it ended is the test's own doing
 		close(n.ended)
 	}()
-	return until(func() error {
+	err = until(func() error {
 		conn, err := net.Dial("tcp", n.client)
 		if err != nil {
-			return err
+			select {
+			case <-n.ended:
+				return final{err}
+			default:
+				return err
+			}
 		}
 		return conn.Close()
 	})
+	if err != nil {
+		log, _ := os.ReadFile(n.config + ".log") // without one, the error stands alone
+		return fmt.Errorf("node %d did not start: %w\n%s", i, err, log[max(0, len(log)-4096):])
+	}
+	return nil
 }
+
+// final is an error that waiting does not mend.
+type final struct{ error }
 
 // KillNode ends a node at once, as a power cut would.
 func (c *Cluster) KillNode(i int) error {
@@ -317,8 +329,8 @@ func until(try func() error) error {
 	defer tick.Stop()
 	for {
 		err := try()
-		if err == nil {
-			return nil
+		if _, ok := err.(final); ok || err == nil {
+			return err
 		}
 		select {
 		case <-tick.C:
