@@ -40,7 +40,7 @@ func (i *importCommand) Run(c *call) error {
 		return registry.Refuse(registry.CodeInvalid, "Name a file, or write an empty sheet with --template survey.xlsx.", "It is not said what to import")
 	}
 	if c.Getenv("GOGC") == "" {
-		defer collectEvery(48 << 20)()
+		defer collectEvery(24 << 20)()
 	}
 	reports := []fileReport{}
 	for _, file := range i.Files {

@@ -78,10 +78,14 @@ type Store struct {
 // together: newTables of them at once into a level of baseLevelSize. Larger
 // numbers write less (by two fifths, against the engine's 5 tables and 10 MB, after
 // 400 MB of commits), and need more room for it on the disk; see DefaultReserve.
-// Sorted tables are as large as the memory table, so that few have to be opened.
+//
+// A block holds a few long commits. In blocks of the engine's own size each of
+// those takes three times its room while a table is made: the block that it does
+// not fit into, one of its length, and one twice as long for the end mark.
 const (
 	memTableSize  = 8 << 20
 	tableSize     = 8 << 20
+	blockSize     = 64 << 10
 	valueLogSize  = 1 << 20
 	newTables     = 8
 	baseLevelSize = 64 << 20
@@ -99,7 +103,7 @@ func badgerOptions(folder string, warn func(string)) badger.Options {
 		WithNumCompactors(2).
 		WithNumLevelZeroTables(newTables).
 		WithBaseLevelSize(baseLevelSize).
-		WithBaseTableSize(memTableSize).
+		WithBlockSize(blockSize).
 		WithCompression(options.None).
 		WithBlockCacheSize(0).
 		WithIndexCacheSize(0).
@@ -136,7 +140,7 @@ func Open(dir string, o Options) (_ *Store, err error) {
 		o.Warn = func(string) {}
 	}
 	if o.free == nil {
-		o.free = freeBytes
+		o.free = freeLately()
 	}
 	if o.Reserve == 0 {
 		o.Reserve = DefaultReserve
