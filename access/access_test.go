@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode"
 
 	"github.com/stretchr/testify/require"
 	"golang.org/x/crypto/argon2"
@@ -377,4 +378,15 @@ func TestGrantsAreReadAsWritten(t *testing.T) {
 		_, err := ParseGrant(text)
 		refused(t, err, registry.CodeInvalid)
 	}
+}
+
+// TestCaseOfANameDoesNotCount, by every case pair of the Unicode standard as the
+// standard library has them (but for the dotless i, which is another letter).
+func TestCaseOfANameDoesNotCount(t *testing.T) {
+	for r := range unicode.MaxRune {
+		if alike := unicode.SimpleFold(r); r != 'ı' && r != 'İ' && alike != r {
+			require.Equal(t, fold(string(r)), fold(string(alike)), "%U and %U", r, alike)
+		}
+	}
+	require.Equal(t, fold("Strasse"), fold("STRAẞE"))
 }

@@ -230,7 +230,8 @@ func (s *State) Named(name string) *Account {
 // fold makes names alike that look alike.
 func fold(name string) string {
 	// Some characters are taken apart into a space and a mark: only then is it seen.
-	return strings.TrimSpace(norm.NFKC.String(cases.Fold().String(norm.NFKC.String(name))))
+	// The letters of Cherokee are folded to capitals, and those to small letters.
+	return strings.TrimSpace(norm.NFKC.String(strings.ToLower(cases.Fold().String(norm.NFKC.String(name)))))
 }
 
 // maxName is how many characters a name may have.
