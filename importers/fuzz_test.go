@@ -42,6 +42,9 @@ func FuzzMapping(f *testing.F) {
 		f.Add(raw, []byte(x.table))
 	}
 	f.Add([]byte(`{"name":"x","sheet":"survey","columns":[{"fills":"component","from":["#9999"]},{"fills":"origin","always":"original"}]}`), []byte("a\n\"b\n"))
+	f.Add([]byte(`{"name":"x","sheet":"survey","columns":[{"fills":"component","from":[" #1"]},{"fills":"origin","always":" original\n"}]}`), []byte("a\n"))
+	f.Add([]byte(`{"name":"x","sheet":"survey","columns":[{"fills":"component","from":["\u00a0"]},{"fills":"origin","always":"\u00a0"}]}`), []byte("a\n"))
+	f.Add([]byte(`{"name":"x","sheet":"survey","columns":[{"fills":"component","from":["a;b"]},{"fills":"origin","always":"original"}]}`), []byte("a;b\n"))
 	f.Fuzz(func(t *testing.T, mapping, table []byte) {
 		m, err := importers.ReadMapping(mapping, set)
 		if err != nil {

@@ -61,6 +61,15 @@ func ReadMapping(data []byte, v Validator) (Mapping, error) {
 	if err := json.Unmarshal(data, &m); err != nil {
 		return m, err
 	}
+	// Space around and between words does not count, in headings or in cells.
+	plain := func(text string) string { return strings.Join(strings.Fields(text), " ") }
+	for i := range m.Columns {
+		c := &m.Columns[i]
+		c.Always = plain(c.Always)
+		for j := range c.From {
+			c.From[j] = plain(c.From[j])
+		}
+	}
 	return m, m.check()
 }
 
@@ -112,6 +121,12 @@ func (m Mapping) check() error {
 		for j, from := range c.From {
 			if m.NoHeadings && !columnNumber.MatchString(from) {
 				fault(at+"/from/"+strconv.Itoa(j), from, "#1, #2, …", "The table has no headings, so a column goes by its number", "Write # and the number, counted from 1.")
+			}
+			if from == "" {
+				fault(at+"/from/"+strconv.Itoa(j), from, "", "A column of the table is named by space alone", "Write its heading, or # and its number, counted from 1.")
+			}
+			if strings.Contains(from, ";") { // Lines puts one between columns
+				fault(at+"/from/"+strconv.Itoa(j), from, "a heading without a semicolon", "A semicolon stands between two columns", "Write # and the number of the column, counted from 1.")
 			}
 		}
 	}
