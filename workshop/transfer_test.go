@@ -135,6 +135,9 @@ func TestTakeOverRefuses(t *testing.T) {
 	// The copy that stays behind.
 	_, err = here.Record(ctx, request(), &registry.Fault{Common: registry.Common{ID: "drip"}, Complaint: "It drips.", Components: []string{"fuel.tank"}, By: "mechanic"})
 	refused(t, err, registry.CodeRefused, "kept on elsewhere")
+	// Its own bundle is no way round taking it back with a reason.
+	_, err = here.TakeOver(ctx, request(), h)
+	refused(t, err, registry.CodeRefused, "handed the record of drover over itself")
 	report, err := here.Report(ctx, drover, ReportOptions{})
 	require.NoError(t, err)
 	require.Contains(t, report.Elsewhere, "was handed over on")
