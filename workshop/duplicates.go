@@ -259,7 +259,7 @@ const (
 // to the private edition.
 type Duplicate struct {
 	Where    string             `json:"where"` // frame, engine, …
-	Make     string             `json:"make"` // empty for a registration
+	Make     string             `json:"make"`  // empty for a registration
 	Sure     string             `json:"sure"`
 	Apart    int                `json:"characters_apart"`
 	Machines [2]DuplicateBearer `json:"machines"`
