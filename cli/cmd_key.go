@@ -35,7 +35,7 @@ type keyShowCommand struct{}
 
 // Run prints what is public about the key.
 func (keyShowCommand) Run(c *call) error {
-	o, err := c.open()
+	verifier, err := c.ownKey()
 	if err != nil {
 		return err
 	}
@@ -43,12 +43,26 @@ func (keyShowCommand) Run(c *call) error {
 	if err != nil {
 		return err
 	}
-	return c.print(keyReport{o.verifier, dossier.Fingerprint(o.verifier), changes}, func(w io.Writer) {
-		fmt.Fprintf(w, "%s\nFingerprint: %s\n", o.verifier, dossier.Fingerprint(o.verifier))
+	return c.print(keyReport{verifier, dossier.Fingerprint(verifier), changes}, func(w io.Writer) {
+		fmt.Fprintf(w, "%s\nFingerprint: %s\n", verifier, dossier.Fingerprint(verifier))
 		for _, text := range changes {
 			fmt.Fprintf(w, "\n%s", text)
 		}
 	})
+}
+
+// ownKey is the public key. Where there is one, the registry is not opened: it
+// is asked for over the telephone, while the server runs.
+func (c *call) ownKey() (string, error) {
+	if _, err := os.Stat(c.keyPath(publicKeyFile)); err == nil {
+		_, verifier, err := c.key()
+		return verifier, err
+	}
+	o, err := c.open()
+	if err != nil {
+		return "", err
+	}
+	return o.verifier, nil
 }
 
 func (c *call) keyChanges() ([]string, error) {

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"os/exec"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -185,6 +186,13 @@ func linkedDataLeaves(t *testing.T, in exchange.Input) {
 	require.NoError(t, err)
 	for _, want := range []string{crm + "P108i_was_produced_by", crm + "P31i_was_modified_by", crm + "P140i_was_attributed_by", crm + "P82a_begin_of_the_begin", "http://vocab.getty.edu/aat/300404670", "https://schema.org/manufacturer"} {
 		require.Contains(t, quads.(string), "<"+want+">")
+	}
+	// XML Schema Part 2, 3.2.3 and 3.2.5: a decimal has no exponent, a double may.
+	form := map[string]*regexp.Regexp{"decimal": regexp.MustCompile(`^[+-]?[0-9]+(\.[0-9]+)?$`), "double": regexp.MustCompile(`^[+-]?[0-9]+(\.[0-9]+)?(E[+-]?[0-9]+)?$`)}
+	numbers := regexp.MustCompile(`"([^"]*)"\^\^<http://www.w3.org/2001/XMLSchema#(decimal|double)>`).FindAllStringSubmatch(quads.(string), -1)
+	require.Greater(t, len(numbers), 100)
+	for _, n := range numbers {
+		require.Regexp(t, form[n[2]], n[1], "no number of the type xsd:%s", n[2])
 	}
 }
 

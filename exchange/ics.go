@@ -20,8 +20,12 @@ func WriteCalendar(in Input) ([]byte, error) {
 	c.line("VERSION", "2.0")
 	c.line("PRODID", "-//asfound//calendar 1//EN")
 	c.line("NAME", text(in.Report.Machine.Name))
+	begun := c.b.Len()
 	c.rechecks()
 	c.offers()
+	if c.b.Len() == begun {
+		c.zone()
+	}
 	c.line("END", "VCALENDAR")
 	return []byte(c.b.String()), nil
 }
@@ -75,6 +79,15 @@ func (c *calendar) offers() {
 		c.line("DTSTART", utc(o.Offer.Expires))
 		c.line("TRANSP", "TRANSPARENT")
 		c.line("END", "VEVENT")
+	}
+}
+
+// zone stands where nothing is due: a calendar holds at least one component
+// (3.6), and the definition of a time zone is one that no calendar shows.
+func (c *calendar) zone() {
+	for _, l := range [][2]string{{"BEGIN", "VTIMEZONE"}, {"TZID", "Etc/UTC"}, {"BEGIN", "STANDARD"}, {"DTSTART", "19700101T000000"},
+		{"TZOFFSETFROM", "+0000"}, {"TZOFFSETTO", "+0000"}, {"END", "STANDARD"}, {"END", "VTIMEZONE"}} {
+		c.line(l[0], l[1])
 	}
 }
 

@@ -27,17 +27,21 @@ var context = object{
 	"timespan": term("crm:P4_has_time-span"), "begin_of_the_begin": moment("crm:P82a_begin_of_the_begin"), "end_of_the_end": moment("crm:P82b_end_of_the_end"),
 	"part": term("crm:P46_is_composed_of"), "modified_by": term("crm:P31i_was_modified_by"),
 	"attributed_by": term("crm:P140i_was_attributed_by"), "assigned": term("crm:P141_assigned"), "used_specific_object": term("crm:P16_used_specific_object"),
-	"dimension": term("crm:P43_has_dimension"), "value": object{"@id": "crm:P90_has_value", "@type": "xsd:decimal"}, "unit": term("crm:P91_has_unit"),
+	"dimension": term("crm:P43_has_dimension"), "value": number("crm:P90_has_value"), "unit": term("crm:P91_has_unit"),
 	"motivated_by": term("crm:P17_was_motivated_by"),
 
 	"manufacturer": "schema:manufacturer", "model": "schema:model", "productionDate": "schema:productionDate", "name": "schema:name",
-	"probability": object{"@id": "as:probability", "@type": "xsd:decimal"}, "basis": "as:basis", "standing": "as:standing", "custody": "as:custody",
+	"probability": number("as:probability"), "basis": "as:basis", "standing": "as:standing", "custody": "as:custody",
 }
 
 type object map[string]any
 
 func term(id string) object   { return object{"@id": id, "@type": "@id"} }
 func moment(id string) object { return object{"@id": id, "@type": "xsd:dateTime"} }
+
+// number is a term for a JSON number. As RDF such a number is written with an
+// exponent (JSON-LD 1.1 API, 8.6), which a decimal may not have.
+func number(id string) object { return object{"@id": id, "@type": "xsd:double"} }
 
 // Terms of the Art & Architecture Thesaurus that Linked Art asks for.
 var (

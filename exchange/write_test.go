@@ -71,6 +71,15 @@ func TestCalendarKeepsToTheRules(t *testing.T) {
 	properOnce(t, lines)
 }
 
+// TestACalendarIsNeverEmpty: RFC 5545, 3.6, asks for at least one component.
+func TestACalendarIsNeverEmpty(t *testing.T) {
+	raw, err := WriteCalendar(given(true))
+	require.NoError(t, err)
+	text := strings.Join(unfolded(t, raw), "\n")
+	require.Contains(t, text, "BEGIN:VTIMEZONE\nTZID:Etc/UTC\n")
+	require.NotContains(t, text, "VEVENT")
+}
+
 // properOnce holds that each component has exactly one UID and DTSTAMP (3.6.1,
 // 3.6.2), no UID twice, and that begins and ends match.
 func properOnce(t *testing.T, lines []string) {

@@ -184,16 +184,6 @@ func (t typeSchemas) of(x reflect.Type) map[string]any {
 			"amount": map[string]any{"anyOf": []any{map[string]any{"type": "string"}, map[string]any{"type": "number"}}, "description": "A decimal number."}, "currency": map[string]any{"type": "string", "description": "ISO 4217 letters."}}}
 	case typeOf[*big.Int]():
 		return map[string]any{"type": "integer"}
-	case typeOf[scoring.Ordered[string]]():
-		return map[string]any{"type": "object", "additionalProperties": map[string]any{"type": "string"}}
-	case typeOf[scoring.Ordered[*big.Int]]():
-		return map[string]any{"type": "object", "additionalProperties": map[string]any{"type": "integer"}}
-	case typeOf[scoring.Distribution]():
-		return map[string]any{"type": "object", "additionalProperties": map[string]any{"type": "number"}}
-	case typeOf[scoring.Ordered[[2]float64]]():
-		return map[string]any{"type": "object", "additionalProperties": map[string]any{"type": "array", "items": map[string]any{"type": "number"}, "minItems": 2, "maxItems": 2}}
-	case typeOf[scoring.Ordered[scoring.Distribution]]():
-		return map[string]any{"type": "object", "additionalProperties": map[string]any{"type": "object", "additionalProperties": map[string]any{"type": "number"}}}
 	}
 	switch x.Kind() {
 	case reflect.Pointer:
@@ -207,6 +197,10 @@ func (t typeSchemas) of(x reflect.Type) map[string]any {
 	case reflect.Int, reflect.Int64, reflect.Uint64:
 		return map[string]any{"type": "integer"}
 	case reflect.Slice:
+		if e := x.Elem(); e.PkgPath() == typeOf[scoring.Entry[string]]().PkgPath() && strings.HasPrefix(e.Name(), "Entry[") {
+			value, _ := e.FieldByName("Value") // scoring.Ordered writes an object
+			return map[string]any{"type": "object", "additionalProperties": t.of(value.Type)}
+		}
 		return map[string]any{"type": []string{"array", "null"}, "items": t.of(x.Elem())}
 	case reflect.Array:
 		return map[string]any{"type": "array", "items": t.of(x.Elem()), "minItems": x.Len(), "maxItems": x.Len()}

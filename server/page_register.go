@@ -84,6 +84,8 @@ type RegisterPage struct {
 	Out, Back, Confirm *Form
 	// Came says that the record was taken over by this registry.
 	Came bool
+	// Fingerprint is of this registry's key, which the other one must be told.
+	Fingerprint string
 }
 
 // PermissionView is a permission that stands, with the form that takes it back.
@@ -152,7 +154,7 @@ func pageRegister(s *Server, r *http.Request) (answer, error) {
 	if err != nil {
 		return nil, err
 	}
-	page := RegisterPage{Base: s.basis(report, "", "This machine in the register"), Report: report, List: list, Number: s.numberForm(report, list), Permit: s.permitForm(report)}
+	page := RegisterPage{Base: s.basis(report, "", "This machine in the register"), Report: report, List: list, Number: s.numberForm(report, list), Permit: s.permitForm(report), Fingerprint: s.KeyFingerprint}
 	page.Notice = noticeOf(r)
 	if !s.accounts() || infoOf(r).who.Has(report.Machine.ID, keepers...) {
 		last, moved := d.MovedTo(s.Workshop.Registry)

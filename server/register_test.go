@@ -155,7 +155,7 @@ func TestStatisticsPage(t *testing.T) {
 
 func TestHandingOverOnPages(t *testing.T) {
 	b := newBench(t)
-	b.w.Registry = "registry.example/here"
+	b.w.Registry, b.s.KeyFingerprint = "registry.example/here", "12ab 34cd 56ef 7890"
 	b.s.HandOver = func(_ context.Context, out io.Writer, machine string) error {
 		_, err := io.WriteString(out, "the bundle of "+machine)
 		return err
@@ -170,6 +170,7 @@ func TestHandingOverOnPages(t *testing.T) {
 	page := readPage(t, b.get("/machines/first/register").Body.String())
 	page.landmarks()
 	require.Contains(t, page.text(), "is kept on elsewhere")
+	require.Contains(t, page.text(), "12ab 34cd 56ef 7890", "the other registry must be told it")
 	require.Contains(t, b.get("/machines/first").Body.String(), "is kept on elsewhere")
 	rec = b.get("/machines/first/handed-over.zip")
 	require.Equal(t, http.StatusOK, rec.Code)

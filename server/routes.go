@@ -285,7 +285,7 @@ func routes() []route {
 			needsVersion: true, bodySchema: recordsSchema(), example: exampleRecords, answers: typeOf[workshop.Receipt](), status: 201, tagged: true,
 			problems: []registry.Code{registry.CodeInvalid, registry.CodeNotFound, registry.CodeConflict, registry.CodeRefused, registry.CodeNotApproved, codeStale, codeNeedsVersion, codeMalformed}}),
 		post("/machines/{id}/survey-seal", apiSeal, operation{id: "sealSurvey", tag: "acts", summary: "Close the as-found survey with the indices as they stand.",
-			needsVersion: true, bodySchema: map[string]any{"type": "object", "required": []string{"by"}, "description": "A survey-seal without its digest and indices, which are filled in; see /api/v1/schemas."},
+			needsVersion: true, bodySchema: map[string]any{"type": "object", "required": []string{"by"}, "properties": map[string]any{"by": map[string]any{"type": "string"}}, "description": "A survey-seal without its digest and indices, which are filled in; see /api/v1/schemas."},
 			example: `{"by":"custodian"}`, answers: typeOf[workshop.Receipt](), status: 201, tagged: true,
 			problems: []registry.Code{registry.CodeInvalid, registry.CodeRefused, registry.CodeConflict, codeStale, codeNeedsVersion}}),
 		post("/machines/{id}/weighings", apiWeigh, operation{id: "weigh", tag: "acts", summary: "Compute what options do to the indices; with record, keep the result (then If-Match is needed).",

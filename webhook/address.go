@@ -63,7 +63,8 @@ func isLocal(host string) bool {
 // and lies in a network that was not allowed. CodeInvalid.
 func CheckURL(raw string, private bool) error {
 	u, err := url.Parse(raw)
-	if err != nil || u.Host == "" || u.Hostname() == "" {
+	sent := strings.IndexFunc(raw, func(r rune) bool { return r <= ' ' || r > '~' }) < 0 // RFC 3986, 2: other characters are never sent as they are
+	if err != nil || u.Host == "" || u.Hostname() == "" || !sent {
 		return registry.Refuse(registry.CodeInvalid, "Write it like https://example.org/asfound.", "The address cannot be read")
 	}
 	host := strings.ToLower(u.Hostname())

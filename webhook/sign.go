@@ -6,6 +6,7 @@ import (
 	"encoding/base64"
 	"fmt"
 	"net/http"
+	"net/url"
 	"strconv"
 	"strings"
 	"time"
@@ -38,13 +39,23 @@ func parts(method, target string, h http.Header) (out [][2]string) {
 		case "@method":
 			value = method
 		case "@target-uri":
-			value = target
+			value = asAsked(target)
 		default:
 			value = strings.TrimSpace(h.Get(name))
 		}
 		out = append(out, [2]string{name, value})
 	}
 	return out
+}
+
+// asAsked is an address as it is asked for: without a path it is the path "/"
+// (RFC 9110, 4.2.3), and that is what a receiver puts together.
+func asAsked(target string) string {
+	if u, err := url.Parse(target); err == nil && u.Path == "" {
+		u.Path = "/"
+		return u.String()
+	}
+	return target
 }
 
 // signatureBase is what is signed (RFC 9421, 2.5).

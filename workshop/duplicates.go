@@ -30,6 +30,10 @@ const (
 // an update writes stay small.
 const maxBearers = 64
 
+// everyMake is the place whose numbers no maker gives, so that machines of all
+// makes are compared.
+const everyMake = "registration"
+
 // bearer is one reading of a number on one machine.
 type bearer struct {
 	Machine string `json:"m"`
@@ -84,7 +88,11 @@ func (w *Workshop) numbersOn(d *registry.Dossier, m *registry.Machine) map[strin
 			if alike == "" {
 				continue // such as "?": nothing was read
 			}
-			key := strings.Join([]string{lookup.Plain(n.Where), lookup.Plain(m.Make), alike}, "/")
+			where, maker := lookup.Plain(n.Where), lookup.Plain(m.Make)
+			if where == everyMake {
+				maker = ""
+			}
+			key := strings.Join([]string{where, maker, alike}, "/")
 			b := bearer{d.ID, reading, i > 0}
 			if !slices.Contains(out[key], b) {
 				out[key] = append(out[key], b)
@@ -180,6 +188,9 @@ func pairOf(maker, where string, a, b bearer) sharedPair {
 	if a.Machine > b.Machine {
 		a, b = b, a
 	}
+	if where == everyMake {
+		maker = ""
+	}
 	return sharedPair{maker, where, [2]string{a.Machine, b.Machine}, [2]string{a.Read, b.Read}, lookup.Apart(a.Read, b.Read), a.Doubtful || b.Doubtful}
 }
 
@@ -248,7 +259,7 @@ const (
 // to the private edition.
 type Duplicate struct {
 	Where    string             `json:"where"` // frame, engine, …
-	Make     string             `json:"make"`
+	Make     string             `json:"make"`  // empty for a registration
 	Sure     string             `json:"sure"`
 	Apart    int                `json:"characters_apart"`
 	Machines [2]DuplicateBearer `json:"machines"`

@@ -79,6 +79,16 @@ func TestDuplicates(t *testing.T) {
 }
 
 // Whoever sees one machine alone learns that there is another, and not which.
+// TestARegistrationIsOfNoMake: an office gives it, to machines of any make.
+func TestARegistrationIsOfNoMake(t *testing.T) {
+	b := newBench(t)
+	for machine, maker := range map[string]string{"a": "Skerrow", "b": "Élan & Brüder"} {
+		b.on(machine, &registry.Machine{Common: registry.Common{ID: "machine"}, Make: maker, Model: "Vole", Year: "1931", Invented: true,
+			Numbers: []registry.Number{{Where: "Registration", AsRead: registry.Private{Value: "ABC 123"}}, {Where: "engine", AsRead: registry.Private{Value: "7"}}}})
+	}
+	require.Equal(t, []string{"registration a=ABC 123 b=ABC 123 exact"}, b.duplicates())
+}
+
 func TestDuplicatesAreHiddenWithTheMachine(t *testing.T) {
 	b := newBench(t)
 	b.numbered("a", "Skerrow", "SK 6018")

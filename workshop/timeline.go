@@ -12,7 +12,11 @@ import (
 func (b *builder) timeline() {
 	b.r.Timeline = []Happened{}
 	if last, moved := b.d.MovedTo(b.w.Registry); moved {
-		b.r.Elsewhere = fmt.Sprintf("The record of this machine was handed over on %s, and is kept on elsewhere. This is a copy, which takes no more.", last.Recorded.UTC().Format("2 January 2006"))
+		on := last.Recorded.UTC().Format("2 January 2006")
+		b.r.Elsewhere = fmt.Sprintf("The record of this machine was handed over on %s, and is kept on elsewhere. This is a copy, which takes no more.", on)
+		if last.Record.Direction == registry.TransferIn {
+			b.r.Elsewhere = fmt.Sprintf("The record of this machine was taken over on %s by %s, and is kept on there. This is a copy, which takes no more.", on, last.Record.Registry)
+		}
 	}
 	for _, e := range b.d.Entries() {
 		b.r.Changed = e.Recorded

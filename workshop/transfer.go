@@ -88,6 +88,9 @@ func (w *Workshop) TakeOver(ctx context.Context, req Request, h Handed) (Receipt
 		return Receipt{}, registry.Refuse(registry.CodeConflict, "Nothing was changed. Ask both registries which of the two is the machine's.",
 			"This registry has another history of a machine %q: it differs from event %d on", req.Machine, same+1)
 	}
+	if last, out := d.MovedTo(w.Registry); out && last.Record.Registry == w.Registry && len(have) == len(h.Events) {
+		return Receipt{}, registry.Refuse(registry.CodeRefused, "If no other registry has taken it over, take the handing over back instead.", "This registry has handed the record of %s over itself", req.Machine)
+	}
 	// Everything is decided before anything is written.
 	trial := clone(in)
 	registry.SetID(trial, "transfer-"+w.NewID())

@@ -135,6 +135,9 @@ func TestTakeOverRefuses(t *testing.T) {
 	// The copy that stays behind.
 	_, err = here.Record(ctx, request(), &registry.Fault{Common: registry.Common{ID: "drip"}, Complaint: "It drips.", Components: []string{"fuel.tank"}, By: "mechanic"})
 	refused(t, err, registry.CodeRefused, "kept on elsewhere")
+	// Its own bundle is no way round taking it back with a reason.
+	_, err = here.TakeOver(ctx, request(), h)
+	refused(t, err, registry.CodeRefused, "handed the record of drover over itself")
 	report, err := here.Report(ctx, drover, ReportOptions{})
 	require.NoError(t, err)
 	require.Contains(t, report.Elsewhere, "was handed over on")
@@ -178,6 +181,9 @@ func TestTakenOver(t *testing.T) {
 	r, err = here.TakenOver(ctx, drover, last, signed.Size, signed.Root)
 	require.NoError(t, err)
 	require.True(t, r.Repeated)
+	report, err := here.Report(ctx, drover, ReportOptions{})
+	require.NoError(t, err)
+	require.Contains(t, report.Elsewhere, " by there, and is kept on there.")
 	_, err = here.TakeBackHandOver(ctx, request(), "changed my mind")
 	refused(t, err, registry.CodeRefused, "was taken over by there")
 	_, err = there.TakeBackHandOver(ctx, request(), "x")
