@@ -114,7 +114,8 @@ func named(t *testing.T, doc *exchange.ProvDocument) {
 
 // inTime holds constraints of PROV-CONSTRAINTS: nothing is derived from itself,
 // nothing ends before it is made, what an activity makes or ends it makes or
-// ends while it lasts, and nothing is made twice.
+// ends while it lasts, nothing is made twice, and nothing is used or derived from
+// before it can be there (7.2: usage and derivation come after generation).
 func inTime(t *testing.T, doc *exchange.ProvDocument) {
 	text := func(r exchange.ProvRecord, name string) string {
 		if v := r.Attributes[name]; len(v) > 0 {
@@ -127,18 +128,37 @@ func inTime(t *testing.T, doc *exchange.ProvDocument) {
 		require.NoError(t, err)
 		return moment
 	}
-	made, acts, within := map[string]string{}, map[string]exchange.ProvRecord{}, 0
+	made, by, acts, within := map[string]string{}, map[string]string{}, map[string]exchange.ProvRecord{}, 0
 	for _, r := range doc.Records {
 		switch r.Kind {
 		case "wasGeneratedBy":
 			_, twice := made[text(r, "prov:entity")]
 			require.False(t, twice, "%s is made twice", text(r, "prov:entity"))
 			made[text(r, "prov:entity")] = text(r, "prov:time")
+			by[text(r, "prov:entity")] = text(r, "prov:activity")
 		case "activity":
 			acts[r.ID] = r
 		}
 	}
+	// What is not known of an entity is bounded by the activity that made it.
+	bound := func(entity, end string) string {
+		if made[entity] != "" {
+			return made[entity]
+		}
+		return text(acts[by[entity]], end)
+	}
+	notAfter := func(r exchange.ProvRecord, earlier, later string) {
+		if earlier != "" && later != "" {
+			require.False(t, at(earlier).After(at(later)), r)
+		}
+	}
 	for _, r := range doc.Records {
+		switch r.Kind {
+		case "wasDerivedFrom":
+			notAfter(r, bound(text(r, "prov:usedEntity"), "prov:startTime"), bound(text(r, "prov:generatedEntity"), "prov:endTime"))
+		case "used", "wasInvalidatedBy":
+			notAfter(r, bound(text(r, "prov:entity"), "prov:startTime"), text(acts[text(r, "prov:activity")], "prov:endTime"))
+		}
 		moment := text(r, "prov:time")
 		if begun := made[text(r, "prov:entity")]; r.Kind == "wasInvalidatedBy" && moment != "" && begun != "" {
 			require.False(t, at(moment).Before(at(begun)))

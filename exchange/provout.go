@@ -18,7 +18,7 @@ func WriteProvenance(in Input) ([]byte, error) { return Provenance(in).Write() }
 // entities; what was done and decided are activities; people are agents, in the
 // public edition by role alone.
 func Provenance(in Input) *ProvDocument {
-	p := &provenance{in: in, agents: map[string]string{}, comps: map[string]bool{}, revises: revisions(in.Dossier), reader: workshop.NewReader(in.Dossier, in.Report.Public), doc: &ProvDocument{Prefixes: map[string]string{
+	p := &provenance{in: in, agents: map[string]string{}, comps: map[string]bool{}, made: map[string]time.Time{}, revises: revisions(in.Dossier), reader: workshop.NewReader(in.Dossier, in.Report.Public), doc: &ProvDocument{Prefixes: map[string]string{
 		"as": "https://example.org/asfound/ns#", "rec": in.base() + "records/", "act": in.base() + "acts/", "comp": in.base() + "components/",
 		"part": in.base() + "parts/", "who": in.base() + "people/", "the": in.base()}}}
 	p.machine()
@@ -40,6 +40,7 @@ type provenance struct {
 	comps  map[string]bool   // components that the machine has
 	// revises names the record that one corrects.
 	revises map[string]string
+	made    map[string]time.Time // when an entity came up, at the earliest
 	reader  workshop.Reader
 }
 
@@ -135,34 +136,52 @@ func (p *provenance) entry(e *registry.Entry, text string) {
 	rec, act := "rec:"+id, ""
 	recorded := e.Recorded.UTC().Format(time.RFC3339Nano)
 	a := attributes{}.point("prov:type", "as:"+string(e.Kind)).say("prov:label", text, "as:valid", string(e.Valid()), "as:recorded", recorded, "as:digest", e.Hash)
-	moment := recorded
+	moment, latest := recorded, e.Recorded
 	link := p.links(e)
 	a.point("as:about", link.about...)
 	p.add("entity", rec, a)
+	p.made[rec] = e.Recorded
 	if link.does {
 		act = "act:" + id
-		moment = p.activity(act, e, text)
+		if moment = p.activity(act, e, text); moment == "" {
+			p.made[rec], _ = time.Parse(time.DateOnly, string(e.Valid())) // which activity could parse
+			latest = p.made[rec].AddDate(0, 0, 1).Add(-time.Millisecond)
+		}
 		p.relate("wasAssociatedWith", attributes{}.say("prov:activity", act, "prov:agent", p.who(link.by)))
 		if link.second != "" {
 			p.relate("wasAssociatedWith", attributes{}.say("prov:activity", act, "prov:agent", p.who(link.second), "prov:role", "second signature"))
 		}
 		for _, used := range link.uses {
-			p.relate("used", attributes{}.say("prov:activity", act, "prov:entity", used))
+			p.comesOf("used", "prov:activity", act, "prov:entity", used, latest)
 		}
-		p.fitted(act, e, moment)
+		p.fitted(act, e, moment, latest)
 	}
 	p.relate("wasGeneratedBy", attributes{}.say("prov:entity", rec, "prov:activity", act, "prov:time", moment))
 	p.relate("wasAttributedTo", attributes{}.say("prov:entity", rec, "prov:agent", p.who(e.Actor)))
 	for _, from := range link.from {
-		p.relate("wasDerivedFrom", attributes{}.say("prov:generatedEntity", rec, "prov:usedEntity", from))
+		p.comesOf("wasDerivedFrom", "prov:generatedEntity", rec, "prov:usedEntity", from, latest)
 	}
 	if old, ok := p.revises[id]; ok {
-		p.relate("wasDerivedFrom", attributes{}.say("prov:generatedEntity", rec, "prov:usedEntity", "rec:"+old).point("prov:type", "prov:Revision"))
+		p.comesOf("wasDerivedFrom", "prov:generatedEntity", rec, "prov:usedEntity", "rec:"+old, latest, "prov:Revision")
 		p.relate("wasInvalidatedBy", attributes{}.say("prov:entity", "rec:"+old, "prov:time", recorded))
+	}
+	if p.made[link.ends].After(latest) { // it was recorded after its end
+		act, moment = "", recorded
 	}
 	if link.ends != "" {
 		p.relate("wasInvalidatedBy", attributes{}.say("prov:entity", link.ends, "prov:activity", act, "prov:time", moment))
 	}
+}
+
+// comesOf relates what something came of, in words that put the two in order
+// (PROV-CONSTRAINTS, 6). A source that was recorded after the latest moment at
+// which the other can have come up, such as a picture of earlier work, is said to
+// have influenced it, which puts nothing in order.
+func (p *provenance) comesOf(kind, one, name, other, source string, latest time.Time, types ...string) {
+	if p.made[source].After(latest) {
+		kind, one, other = "wasInfluencedBy", "prov:influencee", "prov:influencer"
+	}
+	p.relate(kind, attributes{}.say(one, name, other, source).point("prov:type", types...))
 }
 
 // activity writes an act, and gives the moment at which what it made or ended
@@ -189,7 +208,7 @@ func (p *provenance) activity(act string, e *registry.Entry, text string) (momen
 }
 
 // fitted says which parts work put on.
-func (p *provenance) fitted(act string, e *registry.Entry, moment string) {
+func (p *provenance) fitted(act string, e *registry.Entry, moment string, latest time.Time) {
 	w, ok := e.Body.(*registry.Work)
 	if !ok {
 		return
@@ -199,7 +218,7 @@ func (p *provenance) fitted(act string, e *registry.Entry, moment string) {
 		p.add("entity", part, attributes{}.point("prov:type", "as:part").say("prov:label", p.reader.Text(f.Part), "as:origin", f.Origin).point("as:about", p.component(f.Component)))
 		p.relate("wasGeneratedBy", attributes{}.say("prov:entity", part, "prov:activity", act, "prov:time", moment))
 		if f.Stock != "" {
-			p.relate("wasDerivedFrom", attributes{}.say("prov:generatedEntity", part, "prov:usedEntity", "rec:"+f.Stock))
+			p.comesOf("wasDerivedFrom", "prov:generatedEntity", part, "prov:usedEntity", "rec:"+f.Stock, latest)
 		}
 	}
 }
