@@ -255,6 +255,9 @@ func TestThreeServers(t *testing.T) {
 			for i := range 8 {
 				name := fmt.Sprint("Person ", p, i)
 				_, err := n.Invite(name, []access.Grant{{Role: access.Reader}})
+				for registry.CodeOf(err) == registry.CodeBusy { // surely not made
+					_, err = n.Invite(name, []access.Grant{{Role: access.Reader}})
+				}
 				if registry.CodeOf(err) != registry.CodeUnknown { // perhaps made, and that was said
 					require.NoError(t, err, name)
 					mu.Lock()
