@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -35,6 +36,9 @@ type moved struct {
 	// OtherPeople says that the accounts were not copied, because the target has
 	// others.
 	OtherPeople bool `json:"other_people,omitempty"`
+	// NoKey says that there is no signing key where the source's was looked for,
+	// nor in the target.
+	NoKey bool `json:"no_key,omitempty"`
 }
 
 // Run moves a registry between engines.
@@ -125,6 +129,9 @@ func (m moved) words(w io.Writer, from, to *side) {
 	if m.OtherPeople {
 		fmt.Fprintf(w, "The accounts were NOT copied, because %s has others.\n", m.To)
 	}
+	if m.NoKey {
+		fmt.Fprintf(w, "There is NO signing key in %s, and none was found in %s. If the registry has one, copy %s and %s there before anything is signed, or move again with --key-folder.\n", to.key, from.key, keyFile, publicKeyFile)
+	}
 	if from.folder == "" {
 		fmt.Fprintln(w, "The key and the settings of a cluster lie in the folders of its nodes: none were copied. Move again with --node FOLDER, or copy them by hand.")
 	}
@@ -144,6 +151,7 @@ type side struct {
 	move.Side
 	cluster string // its address, "" for a folder
 	folder  string // "" for a cluster without one
+	key     string // folder of the signing key, "" where none is known
 	people  access.Store
 	close   func() error
 }
@@ -215,7 +223,7 @@ func (c *call) openFolder(path string) (*side, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &side{move.Side{Name: path, Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private()}, "", path, c.peopleIn(path, ""), s.Close}, nil
+	return &side{move.Side{Name: path, Ledger: s.Ledger(), Photos: s.Photos(), Private: s.Private()}, "", path, path, c.peopleIn(path, ""), s.Close}, nil
 }
 
 func (c *call) openCluster(servers, nodeFolder string) (*side, error) {
@@ -223,7 +231,7 @@ func (c *call) openCluster(servers, nodeFolder string) (*side, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := &side{move.Side{Name: jetstream.HideSecrets(servers), Ledger: s.Ledger(), Photos: s.Photos(), Private: store.NewVault(s.Private(), s.Keys(), nil)}, servers, nodeFolder, c.peopleIn("", servers), s.Close}
+	out := &side{move.Side{Name: jetstream.HideSecrets(servers), Ledger: s.Ledger(), Photos: s.Photos(), Private: store.NewVault(s.Private(), s.Keys(), nil)}, servers, nodeFolder, cmp.Or(c.line.KeyFolder, nodeFolder), c.peopleIn("", servers), s.Close}
 	if c.line.Blobs == "" {
 		return out, nil
 	}

@@ -70,6 +70,23 @@ func TestMoveIntoAClusterAndHome(t *testing.T) {
 	require.Equal(t, fresh.do(t, "key"), node.do(t, "key"))
 	require.NoFileExists(t, filepath.Join(fresh.settings["ASFOUND_DIR"], "copy-of-a-cluster"))
 
+	// The nodes' key may lie in a folder that they share: it comes along, and is
+	// missed where nobody says where it is.
+	shared := t.TempDir()
+	for _, name := range []string{keyFile, publicKeyFile} {
+		require.NoError(t, os.Rename(filepath.Join(nodeFolder, name), filepath.Join(shared, name)))
+	}
+	again := &world{settings: map[string]string{"ASFOUND_DIR": filepath.Join(t.TempDir(), "again")}}
+	move := []string{"move", "--from", c.URL(), "--to", again.settings["ASFOUND_DIR"], "--node", nodeFolder}
+	require.Contains(t, moving.do(t, move...), "There is NO signing key in "+again.settings["ASFOUND_DIR"])
+	require.NotContains(t, moving.do(t, append(move, "--key-folder", shared)...), "NO signing key")
+	require.Equal(t, fresh.do(t, "key"), again.do(t, "key"))
+	// The other way it goes to where the nodes look for it.
+	elsewhere := t.TempDir()
+	moving.do(t, "move", "--from", again.settings["ASFOUND_DIR"], "--to", c.URL(), "--node", nodeFolder, "--key-folder", elsewhere)
+	require.FileExists(t, filepath.Join(elsewhere, keyFile))
+	require.NoFileExists(t, filepath.Join(nodeFolder, keyFile))
+
 	// Back into the folder that it came from: what came since is added, and other
 	// accounts than those there are told and left.
 	home := read(moving.do(t, "move", "--from", c.URL(), "--to", folder, "--json"))

@@ -155,7 +155,10 @@ func TestCutOffLeader(t *testing.T) {
 	c.Mend(leader)
 	require.NoError(t, c.Settled())
 	// What was not acknowledged lost the race, and says so when it is repeated.
-	_, err = alone.Ledger().Append(t.Context(), lost)
+	require.Eventually(t, func() bool {
+		_, err = alone.Ledger().Append(t.Context(), lost)
+		return registry.CodeOf(err) != registry.CodeBusy && registry.CodeOf(err) != registry.CodeUnknown
+	}, 60*time.Second, 20*time.Millisecond)
 	require.Equal(t, registry.CodeConflict, registry.CodeOf(err), "%v", err)
 	// Until the old leader has heard that it is none, either may answer, and the
 	// old one says what it knew; never anything else.

@@ -30,8 +30,9 @@ type Options struct {
 	// DefaultEvery.
 	Every time.Duration
 	// Patience is how long after the cluster was lost an append still waits for
-	// it to come back, as it does when another server takes the lead; 0 means
-	// DefaultPatience. Later ones are refused at once.
+	// it to come back, as it does when another server takes the lead, and how long
+	// an empty copy waits at opening; 0 means DefaultPatience. Later appends are
+	// refused at once.
 	Patience time.Duration
 	// Now is the clock; nil means the machine's.
 	Now func() time.Time
@@ -89,7 +90,7 @@ func IsCopy(dir string) bool {
 
 // Open makes a node of a copy, which may be empty, and brings it up to the
 // cluster. Without an answer from the cluster it opens all the same if the copy
-// holds anything. Codes: CodeBusy when the cluster does not answer and there is
+// holds anything, and else waits for one as long as Patience. Codes: CodeBusy when the cluster does not answer and there is
 // nothing to serve, CodeTampered when copy and cluster do not agree. The node
 // closes the copy and the remote ledger, also when it does not open.
 func Open(ctx context.Context, held *store.Store, remote Remote, o Options) (_ *Node, err error) {
@@ -128,6 +129,12 @@ func Open(ctx context.Context, held *store.Store, remote Remote, o Options) (_ *
 		return nil, err
 	}
 	err = n.round(ctx, true)
+	patient, cancel := context.WithTimeout(ctx, o.Patience)
+	defer cancel()
+	for at == 0 && registry.CodeOf(err) == registry.CodeBusy && patient.Err() == nil {
+		n.rest(patient, false)
+		err = n.round(ctx, true)
+	}
 	if registry.CodeOf(err) == registry.CodeTampered || at == 0 && err != nil {
 		return nil, err
 	}

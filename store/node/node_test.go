@@ -297,6 +297,29 @@ func TestShortLoss(t *testing.T) {
 	require.NoError(t, <-done)
 }
 
+// TestEmptyCopyWaits begins a node while another server takes the lead: with
+// nothing to serve yet, it waits.
+func TestEmptyCopyWaits(t *testing.T) {
+	c := newCluster()
+	_, err := c.Ledger.Append(t.Context(), commit("one", 0))
+	require.NoError(t, err)
+	held, err := store.Open(t.TempDir(), store.Options{})
+	require.NoError(t, err)
+	remote, asked := c.remote(), 0
+	remote.Check = func(context.Context) error {
+		if asked++; asked < 3 {
+			return errAway
+		}
+		return nil
+	}
+	n, err := Open(t.Context(), held, remote, Options{Every: time.Millisecond, Patience: time.Minute})
+	require.NoError(t, err)
+	defer n.Close()
+	head, err := n.Head(t.Context(), "drover")
+	require.NoError(t, err)
+	require.EqualValues(t, 1, head.Version)
+}
+
 // TestLostCluster is a cluster that came back empty, or with another history:
 // nothing is written to it.
 func TestLostCluster(t *testing.T) {

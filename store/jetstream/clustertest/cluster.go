@@ -249,9 +249,13 @@ func (c *Cluster) eachLine(i int, do func(*line)) {
 	}
 }
 
-// Settled waits until every running node agrees on who leads.
+// Settled waits until every running node agrees on who leads, and who leads
+// knows of every one: before, nothing can be placed on them.
 func (c *Cluster) Settled() error {
 	return until(func() error {
+		if err := c.known(); err != nil {
+			return err
+		}
 		for _, n := range c.nodes {
 			if n.process == nil {
 				continue
@@ -269,6 +273,45 @@ func (c *Cluster) Settled() error {
 		}
 		return nil
 	})
+}
+
+// known says whether who leads the cluster counts on all others that run.
+func (c *Cluster) known() error {
+	if len(c.nodes) == 1 {
+		return nil
+	}
+	for i, n := range c.nodes {
+		if n.process == nil {
+			continue
+		}
+		var state struct {
+			Meta struct {
+				Leader   string `json:"leader"`
+				Replicas []struct {
+					Name    string `json:"name"`
+					Current bool   `json:"current"`
+					Offline bool   `json:"offline"`
+				} `json:"replicas"`
+			} `json:"meta_cluster"`
+		}
+		if err := n.ask("/jsz", &state); err != nil {
+			return err
+		}
+		if state.Meta.Leader != fmt.Sprint("node-", i) {
+			continue
+		}
+		there := map[string]bool{state.Meta.Leader: true}
+		for _, r := range state.Meta.Replicas {
+			there[r.Name] = r.Current && !r.Offline
+		}
+		for j, other := range c.nodes {
+			if other.process != nil && !there[fmt.Sprint("node-", j)] {
+				return fmt.Errorf("node-%d does not count on node-%d yet", i, j)
+			}
+		}
+		return nil
+	}
+	return errors.New("no node leads the cluster")
 }
 
 // Leader is the node that leads a stream, as some running node sees it.
