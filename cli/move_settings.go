@@ -17,8 +17,9 @@ import (
 )
 
 // notSettings is what lies in a registry's folder and is not copied as a file:
-// what the move carries over itself, the signing key, which may lie elsewhere, what belongs to the engine or to a running
-// program, and places in the ledger, which differ in another engine.
+// what the move carries over itself, the signing key, which may lie elsewhere,
+// what belongs to the engine or to a running program, and places in the ledger,
+// which differ in another engine.
 var notSettings = []string{"ledger", "photos", "private", store.KeysFolder, "set-aside", "set-aside.new", "LOCK", "head.jsonl", "head.jsonl.new", "sealed.json", "sealed.json.new",
 	keyFile, publicKeyFile, controlName, controlName + ".new", node.MarkName, peopleFile, peopleLock, movingFile, leftFile, restoringFile, hookFolder + "/after.json"}
 

@@ -90,9 +90,10 @@ func IsCopy(dir string) bool {
 
 // Open makes a node of a copy, which may be empty, and brings it up to the
 // cluster. Without an answer from the cluster it opens all the same if the copy
-// holds anything, and else waits for one as long as Patience. Codes: CodeBusy when the cluster does not answer and there is
-// nothing to serve, CodeTampered when copy and cluster do not agree. The node
-// closes the copy and the remote ledger, also when it does not open.
+// holds anything, and else waits for one as long as Patience. Codes: CodeBusy
+// when the cluster does not answer and there is nothing to serve, CodeTampered
+// when copy and cluster do not agree. The node closes the copy and the remote
+// ledger, also when it does not open.
 func Open(ctx context.Context, held *store.Store, remote Remote, o Options) (_ *Node, err error) {
 	if o.Every == 0 {
 		o.Every = DefaultEvery
