@@ -131,7 +131,7 @@ func (a *app) finish(err error) int {
 	case a.usage:
 		fmt.Fprintf(a.Stderr, "asfound: %v. Run \"asfound --help\" to see the commands.\n", err)
 	case errors.Is(err, context.Canceled):
-		fmt.Fprintln(a.Stderr, "asfound: stopped before it was done; nothing is half written.")
+		fmt.Fprintln(a.Stderr, "asfound: stopped before it was done; nothing is half written, and the same command can be given again.")
 	default:
 		fmt.Fprintf(a.Stderr, "asfound: %v\n", err)
 	}
