@@ -73,7 +73,11 @@ func pageDuplicates(s *Server, r *http.Request) (answer, error) {
 // that others have too, what its owner permits, and where its record is kept.
 type RegisterPage struct {
 	Base
-	Report      *workshop.Report
+	Report *workshop.Report
+	// Ladder holds the numbers against those that a pack knows of the maker;
+	// NoLadder is why that cannot be worked out. Both are empty where no pack does.
+	Ladder      *workshop.BenchWords
+	NoLadder    string
 	List        *workshop.DuplicatesList
 	Number      Form
 	Permissions []PermissionView
@@ -156,6 +160,14 @@ func pageRegister(s *Server, r *http.Request) (answer, error) {
 	}
 	page := RegisterPage{Base: s.basis(report, "", "This machine in the register"), Report: report, List: list, Number: s.numberForm(report, list), Permit: s.permitForm(report), Fingerprint: s.KeyFingerprint}
 	page.Notice = noticeOf(r)
+	switch words, known, err := s.Workshop.NumberLadder(report); {
+	case !known && err != nil:
+		return nil, err
+	case err != nil:
+		page.NoLadder = sentence(messageOf(err))
+	case known:
+		page.Ladder = &words
+	}
 	if !s.accounts() || infoOf(r).who.Has(report.Machine.ID, keepers...) {
 		last, moved := d.MovedTo(s.Workshop.Registry)
 		out, back, confirm := handOverForm(report), takeBackForm(report), confirmForm(report)

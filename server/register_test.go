@@ -12,9 +12,11 @@ import (
 	"net/url"
 	"strings"
 	"testing"
+	"testing/fstest"
 
 	"github.com/stretchr/testify/require"
 
+	"example.org/asfound/catalog"
 	"example.org/asfound/registry"
 	"example.org/asfound/workshop"
 )
@@ -281,4 +283,42 @@ func TestTakingOverOnAPage(t *testing.T) {
 	require.Equal(t, int64(3), asked.Size)
 	require.Contains(t, page.text(), "3 events were taken over as the same bytes.")
 	require.Contains(t, page.text(), "skerrow 1.0.0")
+}
+
+// TestNumbersAgainstAPack holds a machine's numbers against the ranges of a pack:
+// an inner, an outer, a doubtful one, and none for who may not see them.
+func TestNumbersAgainstAPack(t *testing.T) {
+	b := newBench(t)
+	for _, machine := range []struct{ id, frame string }{{"inner", "SK 6018"}, {"outer", "SK 7018"}, {"open", "SK ????????????"}} {
+		b.stray(machine.id, machine.frame)
+	}
+	_, err := b.w.Record(t.Context(), workshop.Request{Machine: "doubtful", Actor: "custodian"},
+		&registry.Machine{Common: id("machine"), Make: "Skerrow Engineering", Model: "Drover 350", Year: "1957", Invented: true, Numbers: []registry.Number{
+			{Where: "Frame", AsRead: registry.Private{Value: "SK6918"}, Doubtful: []registry.DoubtfulCharacter{{Place: 3, Readings: []string{"6", "8"}}}},
+			{Where: "registration", AsRead: registry.Private{Value: "ORD 57"}}}})
+	require.NoError(t, err)
+	const heading = "what is known of the maker’s"
+	require.NotContains(t, b.get("/machines/inner/register").Body.String(), heading, "the house knows no maker's numbers")
+
+	b.w.Catalog, err = catalog.Load(fstest.MapFS{"manifest.json": {Data: []byte(`{"id": "skerrow", "version": "1.0.0", "title": "Numbers of an invented maker", "author": "nobody"}`)},
+		"numbers.json": {Data: []byte(`{"source": "Dispatch books (invented).", "number_series": [{"id": "frames", "title": "frames", "make": "Skerrow Engineering", "where": "frame", "form": "SK####",
+			"ranges": [{"type": "Drover 350", "first": 6000, "last": 6999, "from_year": 1956, "to_year": 1958}]}]}`)}})
+	require.NoError(t, err)
+	for machine, says := range map[string]string{
+		"inner":    "range of the type? holds",
+		"outer":    "range of the type? does not hold: frame: it has no range of the type",
+		"doubtful": "it may be SK6918, SK8918",
+		"open":     "No answer: ",
+	} {
+		page := readPage(t, b.get("/machines/"+machine+"/register").Body.String())
+		page.landmarks()
+		require.Contains(t, page.text(), heading, machine)
+		require.Contains(t, page.text(), says, machine)
+		require.NotContains(t, page.text(), "ORD 57", "no maker gives a registration")
+	}
+	public, err := b.w.Report(t.Context(), "doubtful", workshop.ReportOptions{Public: true})
+	require.NoError(t, err)
+	_, known, err := b.w.NumberLadder(public)
+	require.NoError(t, err)
+	require.False(t, known, "the public edition shows no number")
 }
