@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"golang.org/x/text/cases"
 	"golang.org/x/text/unicode/norm"
@@ -240,7 +241,7 @@ const maxName = 60
 func checkName(name string) (string, error) {
 	name = norm.NFC.String(strings.Join(strings.Fields(name), " "))
 	n := len([]rune(name))
-	if n == 0 || n > maxName || strings.ContainsFunc(name, func(r rune) bool { return r < ' ' || r == 0x7f }) {
+	if n == 0 || n > maxName || !utf8.ValidString(name) || strings.ContainsFunc(name, func(r rune) bool { return r < ' ' || r == 0x7f }) {
 		return "", field("/name", fmt.Sprintf("%.20q", name), "The name cannot be used", "Give one of 1 to 60 characters.")
 	}
 	return name, nil
