@@ -98,6 +98,9 @@ func TestSystemCallsFail(t *testing.T) {
 				c.Env = inner.Env
 				out, err := c.CombinedOutput()
 				what := call + " " + when + " " + fault
+				if strings.Contains(string(out), "error while loading shared libraries") {
+					continue // a program that is linked with the C library did not start
+				}
 				require.NotContains(t, string(out), "panic", what)
 				require.NotContains(t, string(out), "goroutine ", what)
 				machines, failedNow := program("", "machines", "--dir", dir).CombinedOutput()
