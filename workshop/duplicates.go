@@ -34,6 +34,14 @@ const maxBearers = 64
 // makes are compared.
 const everyMake = "registration"
 
+// makerWithin is the make within which the numbers of a place are compared; "" for all.
+func makerWithin(where, maker string) string {
+	if where == everyMake {
+		return ""
+	}
+	return maker
+}
+
 // bearer is one reading of a number on one machine.
 type bearer struct {
 	Machine string `json:"m"`
@@ -88,11 +96,8 @@ func (w *Workshop) numbersOn(d *registry.Dossier, m *registry.Machine) map[strin
 			if alike == "" {
 				continue // such as "?": nothing was read
 			}
-			where, maker := lookup.Plain(n.Where), lookup.Plain(m.Make)
-			if where == everyMake {
-				maker = ""
-			}
-			key := strings.Join([]string{where, maker, alike}, "/")
+			where := lookup.Plain(n.Where)
+			key := strings.Join([]string{where, lookup.Plain(makerWithin(where, m.Make)), alike}, "/")
 			b := bearer{d.ID, reading, i > 0}
 			if !slices.Contains(out[key], b) {
 				out[key] = append(out[key], b)
@@ -188,10 +193,7 @@ func pairOf(maker, where string, a, b bearer) sharedPair {
 	if a.Machine > b.Machine {
 		a, b = b, a
 	}
-	if where == everyMake {
-		maker = ""
-	}
-	return sharedPair{maker, where, [2]string{a.Machine, b.Machine}, [2]string{a.Read, b.Read}, lookup.Apart(a.Read, b.Read), a.Doubtful || b.Doubtful}
+	return sharedPair{makerWithin(where, maker), where, [2]string{a.Machine, b.Machine}, [2]string{a.Read, b.Read}, lookup.Apart(a.Read, b.Read), a.Doubtful || b.Doubtful}
 }
 
 // bearersAt are those at a key but for one machine.

@@ -78,7 +78,6 @@ func TestDuplicates(t *testing.T) {
 	require.Equal(t, before, b.duplicates())
 }
 
-// Whoever sees one machine alone learns that there is another, and not which.
 // TestARegistrationIsOfNoMake: an office gives it, to machines of any make.
 func TestARegistrationIsOfNoMake(t *testing.T) {
 	b := newBench(t)
@@ -89,6 +88,7 @@ func TestARegistrationIsOfNoMake(t *testing.T) {
 	require.Equal(t, []string{"registration a=ABC 123 b=ABC 123 exact"}, b.duplicates())
 }
 
+// Whoever sees one machine alone learns that there is another, and not which.
 func TestDuplicatesAreHiddenWithTheMachine(t *testing.T) {
 	b := newBench(t)
 	b.numbered("a", "Skerrow", "SK 6018")
