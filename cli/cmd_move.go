@@ -132,7 +132,11 @@ func (m moved) words(w io.Writer, from, to *side) {
 	if m.NoKey {
 		fmt.Fprintf(w, "There is NO signing key in %s, and none was found in %s. If the registry has one, copy %s and %s there before anything is signed, or move again with --key-folder.\n", to.key, from.key, keyFile, publicKeyFile)
 	}
-	if from.folder == "" {
+	switch {
+	case from.folder != "":
+	case from.key != "":
+		fmt.Fprintln(w, "The settings of a cluster lie in the folders of its nodes: none were copied. Move again with --node FOLDER, or copy them by hand.")
+	default:
 		fmt.Fprintln(w, "The key and the settings of a cluster lie in the folders of its nodes: none were copied. Move again with --node FOLDER, or copy them by hand.")
 	}
 	switch {

@@ -81,6 +81,8 @@ func TestMoveIntoAClusterAndHome(t *testing.T) {
 	require.Contains(t, moving.do(t, move...), "There is NO signing key in "+again.settings["ASFOUND_DIR"])
 	require.NotContains(t, moving.do(t, append(move, "--key-folder", shared)...), "NO signing key")
 	require.Equal(t, fresh.do(t, "key"), again.do(t, "key"))
+	text = moving.do(t, "move", "--from", c.URL(), "--to", again.settings["ASFOUND_DIR"], "--key-folder", shared)
+	require.Contains(t, text, "\nThe settings of a cluster lie in the folders of its nodes", "the key was found")
 	// The other way it goes to where the nodes look for it.
 	elsewhere := t.TempDir()
 	moving.do(t, "move", "--from", again.settings["ASFOUND_DIR"], "--to", c.URL(), "--node", nodeFolder, "--key-folder", elsewhere)
